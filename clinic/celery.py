@@ -1,0 +1,29 @@
+"""The Celery application: the broker's messages are hints, the rows in the database the truth."""
+
+import os
+from typing import Any
+
+from celery import Celery
+from celery.signals import beat_init, setup_logging, worker_init
+
+from clinic.discreet_logging import log_uncaught_exceptions
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
+
+app = Celery("clinic")
+# Also for threads that did not create it: publishing happens in one (patients/wake.py).
+app.set_default()
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()
+
+
+@setup_logging.connect
+def keep_djangos_logging(**_: Any) -> None:
+    """Receiving this signal keeps Celery from setting up logging of its own."""
+
+
+@worker_init.connect
+@beat_init.connect
+def no_facts_in_crash_reports(**_: Any) -> None:
+    """A crash of the process itself is logged like every other exception."""
+    log_uncaught_exceptions()

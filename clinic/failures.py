@@ -1,0 +1,24 @@
+"""The plain pages for when something is wrong. They need neither the database nor a sign-in."""
+
+import sys
+
+from django.conf import settings
+from django.db import InterfaceError, OperationalError
+from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """503 when the database is what failed, else 500.
+
+    Django calls this while it handles the exception, wherever in the request that was raised
+    (a view, a middleware, a lazy query in a template), which is why the difference is made here.
+    """
+    database_failed = isinstance(sys.exc_info()[1], (OperationalError, InterfaceError))
+    status = 503 if database_failed else 500
+    # Without the request: context processors would ask the database who is signed in.
+    page = render_to_string(f"{status}.html", {"programme_phone": settings.PROGRAMME_PHONE})
+    response = HttpResponse(page, status=status)
+    if database_failed:
+        response["Retry-After"] = "30"
+    return response

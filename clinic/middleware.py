@@ -1,0 +1,42 @@
+"""What every response and every signed-in request has to pass."""
+
+import time
+from collections.abc import Callable
+
+from django.conf import settings
+from django.contrib.auth import SESSION_KEY, logout
+from django.http import HttpRequest, HttpResponse
+
+GetResponse = Callable[[HttpRequest], HttpResponse]
+STARTED = "signed_in_at"
+
+
+class NeverStored:
+    """No page is kept in any cache: most of them show facts about a patient.
+
+    Static files never get here: WhiteNoise answers for them, further out.
+    """
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response["Cache-Control"] = "no-store, private"
+        return response
+
+
+class AbsoluteSessionLimit:
+    """Signs a member of staff out 12 hours after signing in, however busy the session was."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        # Without a cookie there is no session: do not even ask for one.
+        if settings.SESSION_COOKIE_NAME in request.COOKIES and SESSION_KEY in request.session:
+            now = time.time()
+            started = request.session.setdefault(STARTED, now)
+            if now - started > settings.SESSION_ABSOLUTE_AGE:
+                logout(request)
+        return self.get_response(request)

@@ -1,0 +1,1 @@
+"""WHAT is to be learned, WHAT was answered, and is the patient cleared."""

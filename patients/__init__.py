@@ -1,0 +1,1 @@
+"""WHO has WHICH operation WHEN. Knows no module and no quiz."""
