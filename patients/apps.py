@@ -1,9 +1,16 @@
 """The app's registration with Django."""
 
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+from patients.append_only import lay_triggers
 
 
 class PatientsConfig(AppConfig):
-    """See the package's docstring for what lives here."""
+    """WHO has WHICH operation WHEN."""
 
     name = "patients"
+
+    def ready(self) -> None:
+        """Lay the append-only triggers after each migrate, once the last app is done."""
+        post_migrate.connect(lay_triggers, dispatch_uid="append-only")

@@ -1,0 +1,118 @@
+"""The staff's own records: who they are, what was confirmed, and the trail of who saw what."""
+
+from enum import StrEnum
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models.functions import Lower
+
+from patients.models import AppendOnly, Operation, Patient
+
+
+class Role(StrEnum):
+    DIETITIAN = "dietitian"
+    CLINICIAN = "clinician"
+    COORDINATOR = "coordinator"
+    ADMINISTRATOR = "administrator"
+    AUDITOR = "auditor"
+
+
+class StaffUserManager(BaseUserManager["StaffUser"]):
+    def create_user(self, email: str, name: str, role: str, password: str) -> "StaffUser":
+        """Make a member of staff. Raises ValueError for an unknown role."""
+        user = self.model(email=email.strip().lower(), name=name, role=Role(role))
+        user.set_password(password)
+        user.save(using=self._db)
+        return user
+
+    def get_by_natural_key(self, username: str | None) -> "StaffUser":
+        return self.get(email__iexact=username)
+
+
+class StaffUser(AbstractBaseUser):
+    """A member of staff. Never deleted, only disabled: records point at who decided."""
+
+    email = models.EmailField(max_length=254, unique=True)
+    name = models.CharField(max_length=120)
+    role = models.CharField(max_length=16, choices=[(r, r.capitalize()) for r in Role])
+    is_active = models.BooleanField(default=True)
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS: ClassVar[list[str]] = ["name", "role"]
+    objects = StaffUserManager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(Lower("email"), name="staff_email_once"),
+            models.CheckConstraint(
+                condition=models.Q(role__in=list(Role)), name="staff_role_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_full_name(self) -> str:
+        return self.name
+
+
+class Confirmation(AppendOnly):
+    """An OR date confirmed: what the rule said at that instant, and who confirmed against it."""
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="confirmations")
+    or_date = models.DateField()
+    version = models.PositiveIntegerField()
+    word = models.CharField(max_length=12)
+    reasons = models.JSONField(default=list)
+    against_hold = models.BooleanField()
+    clinician = models.CharField(max_length=120, blank=True)
+    clinician_reason = models.CharField(max_length=500, blank=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(StaffUser, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(against_hold=False)
+                | (~models.Q(clinician="") & ~models.Q(clinician_reason="")),
+                name="confirmation_against_hold_is_named",
+            )
+        ]
+
+
+class ActDone(models.Model):
+    """A form that was already sent: the second sending of the same form does nothing."""
+
+    key = models.UUIDField(primary_key=True)
+    by = models.ForeignKey(StaffUser, on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+
+class TrailEntry(AppendOnly):
+    """Who saw or changed what, when and from where; each entry carries the hash of the last."""
+
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(StaffUser, null=True, on_delete=models.PROTECT, related_name="+")
+    act = models.CharField(max_length=60)
+    patient = models.ForeignKey(Patient, null=True, on_delete=models.PROTECT, related_name="+")
+    detail = models.JSONField(default=dict)
+    address = models.GenericIPAddressField(null=True)
+    before = models.CharField(max_length=64)
+    hash = models.CharField(max_length=64, unique=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def facts(self) -> dict[str, Any]:
+        """Return what the hash is made of."""
+        return {
+            "at": self.recorded_at.isoformat(),
+            "by": self.by_id,
+            "act": self.act,
+            "patient": self.patient_id,
+            "detail": self.detail,
+            "address": self.address,
+            "before": self.before,
+        }

@@ -1,0 +1,100 @@
+"""Clear a patient for a module, and take it back: the only code that writes clearances."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from education.models import (
+    Assignment,
+    Clearance,
+    IdentityDecision,
+    Module,
+    Revocation,
+    SignOff,
+    Waiver,
+    WaiverRevocation,
+)
+from education.rules.standing import Evidence, Standing, late_clearances
+from education.standings import standing_of
+from patients import programme
+from patients.models import Patient
+
+
+class NothingToSignOff(Exception):
+    """There is no clearance that a sign-off would make count."""
+
+
+def clear_by_quiz(decision: IdentityDecision, *, at: datetime) -> Clearance:
+    """Clear the matched patient by a passed quiz, dated by the day it was handed in."""
+    submission = decision.submission
+    if not submission.passed or decision.patient is None:
+        raise ValueError("only a passed quiz of a known patient clears")
+    return Clearance.objects.create(
+        patient=decision.patient,
+        module=submission.edition.module,
+        edition=submission.edition,
+        cleared_on=programme.local_day(submission.recorded_at),
+        evidence=Evidence.QUIZ,
+        decision=decision,
+        recorded_at=at,
+        by_id=decision.by_id,
+    )
+
+
+def clear_by_teach_back(
+    patient: Patient, module: Module, *, at: datetime, by_id: int, note: str
+) -> Clearance:
+    """Clear a patient who said it in their own words to a member of staff, today."""
+    return Clearance.objects.create(
+        patient=patient,
+        module=module,
+        edition=module.editions.order_by("-number")[0],
+        cleared_on=programme.local_day(at),
+        evidence=Evidence.TEACH_BACK,
+        note=note,
+        recorded_at=at,
+        by_id=by_id,
+    )
+
+
+def revoke(clearance: Clearance, *, reason: str, at: datetime, by_id: int) -> Revocation:
+    """Say that a clearance no longer holds. A second revocation returns the first."""
+    with transaction.atomic():
+        revocation, _ = Revocation.objects.get_or_create(
+            clearance=clearance, defaults={"reason": reason, "recorded_at": at, "by_id": by_id}
+        )
+    return revocation
+
+
+def sign_off(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -> SignOff:
+    """A clinician accepts the first clearance that came after the clear-by date.
+
+    Raises NothingToSignOff when there is none up to the OR date.
+    """
+    with transaction.atomic():
+        Assignment.objects.select_for_update().get(pk=assignment.pk)
+        told = standing_of(assignment, on=programme.local_day(at))
+        if told.answer.standing != Standing.NEEDS_SIGN_OFF:
+            raise NothingToSignOff
+        first = min(late_clearances(told.facts), key=lambda late: late.cleared_on)
+        return SignOff.objects.create(
+            assignment=assignment,
+            clearance_id=first.id,
+            reason=reason,
+            recorded_at=at,
+            by_id=by_id,
+        )
+
+
+def waive(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -> Waiver:
+    """A clinician says that this operation can go ahead without this module, and why."""
+    return Waiver.objects.create(assignment=assignment, reason=reason, recorded_at=at, by_id=by_id)
+
+
+def revoke_waiver(waiver: Waiver, *, reason: str, at: datetime, by_id: int) -> WaiverRevocation:
+    """Take a waiver back."""
+    with transaction.atomic():
+        revocation, _ = WaiverRevocation.objects.get_or_create(
+            waiver=waiver, defaults={"reason": reason, "recorded_at": at, "by_id": by_id}
+        )
+    return revocation

@@ -1,0 +1,39 @@
+"""One function for each email. Words are in templates/emails/<name>/."""
+
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives
+from django.core.mail.backends.base import BaseEmailBackend
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import translation
+
+from education.models import Message
+from patients import programme
+
+
+def invitation_email(
+    message: Message, token: str, *, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
+    """Return the email that carries a personal link, in the patient's language."""
+    link = settings.PUBLIC_URL + reverse("quiz-start", args=[token])
+    return _email(message, "invitation", {"link": link}, connection=connection)
+
+
+def _email(
+    message: Message, name: str, context: dict[str, object], *, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
+    context = {**context, "programme": programme.current(), "language": message.language}
+    with translation.override(message.language):
+        subject = render_to_string(f"emails/{name}/subject.txt", context).strip()
+        text = render_to_string(f"emails/{name}/body.txt", context)
+        html = render_to_string(f"emails/{name}/body.html", context)
+    email = EmailMultiAlternatives(
+        subject=subject,
+        body=text,
+        from_email=settings.MAIL_FROM,
+        to=[message.address],
+        headers={"Message-ID": message.message_id},
+        connection=connection,
+    )
+    email.attach_alternative(html, "text/html")
+    return email

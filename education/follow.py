@@ -1,0 +1,30 @@
+"""What in education follows from a change of the schedule or the register, in its transaction."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Model
+
+from education.assign import follow
+from education.identify import identify_again
+from patients.models import Operation, Patient
+from patients.register import patient_changed
+from patients.schedule import operation_changed
+
+
+def connect() -> None:
+    """Listen to the schedule and the register; called once when the app is ready."""
+    operation_changed.connect(follow_operation, dispatch_uid="assignments-follow")
+    patient_changed.connect(ask_again_whose, dispatch_uid="ask-again-whose")
+
+
+def follow_operation(
+    sender: type[Model], operation: Operation, at: datetime, **kwargs: Any
+) -> None:
+    """A date moved, a booking changed: the assignments follow."""
+    follow(operation, at=at)
+
+
+def ask_again_whose(sender: type[Model], patient: Patient, at: datetime, **kwargs: Any) -> None:
+    """Somebody new is on the register: a submission that fitted nobody may be theirs."""
+    identify_again(at=at)

@@ -1,0 +1,155 @@
+"""Invite a patient to a module: a personal link, one email, and the life of that link."""
+
+import hashlib
+import secrets
+import uuid
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+
+from django.conf import settings
+from django.db import transaction
+
+from education.models import (
+    Assignment,
+    EndedBecause,
+    Invitation,
+    InvitationEnd,
+    InvitationToken,
+    Message,
+    MessageState,
+)
+from patients import programme
+from patients.clock import local_date
+from patients.wake import wake
+
+INVITATION = "invitation"
+
+
+class Refusal(StrEnum):
+    """Why a patient cannot be invited now."""
+
+    NO_EMAIL = "no_email"
+    CLOSED = "closed"
+    NO_DATE = "no_date"
+    NOT_OPEN_YET = "not_open_yet"
+    NOT_PUBLISHED = "not_published"
+
+
+class LinkState(StrEnum):
+    UNKNOWN = "unknown"
+    EXPIRED = "expired"
+    ENDED = "ended"
+    GOOD = "good"
+
+
+@dataclass(frozen=True)
+class Link:
+    """What a token opens; `invitation` is set unless the token is unknown."""
+
+    state: LinkState
+    invitation: Invitation | None
+
+
+def refusal(assignment: Assignment, *, at: datetime) -> Refusal | None:
+    """Return why no invitation can go out now, or None when it can."""
+    if assignment.closed:
+        return Refusal.CLOSED
+    if assignment.opens_on is None:
+        return Refusal.NO_DATE
+    if not assignment.operation.patient.email:
+        return Refusal.NO_EMAIL
+    if local_date(at, programme.current().zone) < assignment.opens_on:
+        return Refusal.NOT_OPEN_YET
+    if not assignment.module.editions.exists():
+        return Refusal.NOT_PUBLISHED
+    return None
+
+
+def invite(
+    assignment: Assignment, *, at: datetime, by_id: int | None = None
+) -> Invitation | Refusal:
+    """Write an invitation and its email; earlier links of the assignment are replaced by it."""
+    with transaction.atomic():
+        assignment = (
+            Assignment.objects.select_for_update(of=("self",))
+            .select_related("operation__patient", "module")
+            .get(pk=assignment.pk)
+        )
+        refused = refusal(assignment, at=at)
+        if refused:
+            return refused
+        for earlier in assignment.invitations.filter(end__isnull=True):
+            end(earlier, EndedBecause.REPLACED, at=at, by_id=by_id)
+        patient = assignment.operation.patient
+        invitation = Invitation.objects.create(
+            assignment=assignment,
+            address=patient.email,
+            expires_at=at + timedelta(days=programme.current().link_valid_days),
+            recorded_at=at,
+            by_id=by_id,
+        )
+        message = Message.objects.create(
+            purpose=INVITATION,
+            patient=patient,
+            invitation=invitation,
+            address=patient.email,
+            language=patient.language,
+            message_id=f"<{uuid.uuid4()}@{settings.MAIL_FROM.rpartition(chr(64))[2]}>",
+            next_try_at=at,
+            recorded_at=at,
+        )
+        wake("education.tasks.send_message", message.pk)
+    return invitation
+
+
+def end(
+    invitation: Invitation, because: EndedBecause, *, at: datetime, by_id: int | None = None
+) -> bool:
+    """End a link, and withdraw its email if that has not gone out. False if it had ended."""
+    with transaction.atomic():
+        _, ended_now = InvitationEnd.objects.get_or_create(
+            invitation=invitation,
+            defaults={"because": because, "recorded_at": at, "by_id": by_id},
+        )
+        Message.objects.filter(invitation=invitation, state=MessageState.WAITING).update(
+            state=MessageState.WITHDRAWN
+        )
+    return ended_now
+
+
+def issue_token(invitation: Invitation, *, at: datetime) -> str:
+    """Make the token of one email: 256 random bits, of which only the hash is kept."""
+    token = secrets.token_urlsafe(32)
+    InvitationToken.objects.create(invitation=invitation, digest=digest(token), recorded_at=at)
+    return token
+
+
+def digest(token: str) -> str:
+    """Return the SHA-256 of a token, in hexadecimal."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def open_link(token: str, *, at: datetime) -> Link:
+    """Look a token up; reads only. A changed address kills the links that went to the old one."""
+    row = (
+        InvitationToken.objects.filter(digest=digest(token))
+        .select_related("invitation__assignment__operation__patient", "invitation__end")
+        .select_related("invitation__assignment__module")
+        .first()
+    )
+    if row is None:
+        return Link(LinkState.UNKNOWN, None)
+    invitation = row.invitation
+    return Link(link_state(invitation, at=at), invitation)
+
+
+def link_state(invitation: Invitation, *, at: datetime) -> LinkState:
+    """Say whether an invitation's link still works."""
+    assignment = invitation.assignment
+    same_address = invitation.address.lower() == assignment.operation.patient.email.lower()
+    if hasattr(invitation, "end") or not same_address or assignment.closed:
+        return LinkState.ENDED
+    if at >= invitation.expires_at:
+        return LinkState.EXPIRED
+    return LinkState.GOOD

@@ -1,0 +1,574 @@
+"""WHAT is to be learned, WHAT was answered, and the records behind IS THE PATIENT CLEARED.
+
+Append-only rows are the record; `Assignment` holds the latest dates, kept equal to its history by
+`education.assign` alone; `Attempt`, `DraftAnswer` and `Message` are work in progress.
+"""
+
+from datetime import date, timedelta
+from enum import StrEnum
+from typing import Any, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Exists, F, OuterRef, Q
+
+from education.rules.scoring import Kind
+from education.rules.standing import Evidence
+from patients.models import AppendOnly, Operation, Patient, Procedure
+
+
+# --- teaching ------------------------------------------------------------------------------------
+
+
+class Module(models.Model):
+    """One teaching unit; its words are in its editions."""
+
+    code = models.SlugField(max_length=60, unique=True)
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Edition(AppendOnly):
+    """What was published on a day. Texts are maps from language code to text."""
+
+    module = models.ForeignKey(Module, on_delete=models.PROTECT, related_name="editions")
+    number = models.PositiveIntegerField()
+    title = models.JSONField()
+    languages = models.JSONField()
+    pass_mark = models.PositiveSmallIntegerField()
+    earlier_clearances_count = models.BooleanField(default=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["module", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["module", "number"], name="edition_number_once"),
+            models.CheckConstraint(
+                condition=Q(pass_mark__gte=1, pass_mark__lte=100), name="edition_pass_mark"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.module_id} edition {self.number}"
+
+
+class Section(AppendOnly):
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="sections")
+    position = models.PositiveSmallIntegerField()
+    key = models.SlugField(max_length=60)
+    heading = models.JSONField()
+    body = models.JSONField()
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["edition", "position"], name="section_position_once"),
+            models.UniqueConstraint(fields=["edition", "key"], name="section_key_once"),
+        ]
+
+
+class Question(AppendOnly):
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="questions")
+    section = models.ForeignKey(Section, on_delete=models.PROTECT, related_name="+")
+    position = models.PositiveSmallIntegerField()
+    key = models.SlugField(max_length=60)
+    kind = models.CharField(max_length=12, choices=[(k, k) for k in Kind])
+    safety_critical = models.BooleanField(default=False)
+    stem = models.JSONField()
+    explanation = models.JSONField()
+    unit = models.JSONField(default=dict)
+    number = models.DecimalField(max_digits=12, decimal_places=3, null=True)
+    tolerance = models.DecimalField(max_digits=12, decimal_places=3, null=True)
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["edition", "position"], name="question_position_once"),
+            models.UniqueConstraint(fields=["edition", "key"], name="question_key_once"),
+            models.CheckConstraint(condition=Q(kind__in=list(Kind)), name="question_kind_known"),
+            models.CheckConstraint(
+                condition=Q(kind=Kind.NUMBER, number__isnull=False, tolerance__gte=0)
+                | (~Q(kind=Kind.NUMBER) & Q(number__isnull=True, tolerance__isnull=True)),
+                name="question_number_has_answer",
+            ),
+        ]
+
+
+class Option(AppendOnly):
+    question = models.ForeignKey(Question, on_delete=models.PROTECT, related_name="options")
+    position = models.PositiveSmallIntegerField()
+    key = models.SlugField(max_length=60)
+    text = models.JSONField()
+    right = models.BooleanField()
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["question", "position"], name="option_position_once"),
+            models.UniqueConstraint(fields=["question", "key"], name="option_key_once"),
+        ]
+
+
+# --- what is required of whom --------------------------------------------------------------------
+
+
+class Requirement(AppendOnly):
+    """A procedure needs a module between two offsets in days from the OR date.
+
+    The latest row of a procedure and module is the one in force; `required=False` ends it.
+    """
+
+    procedure = models.ForeignKey(Procedure, on_delete=models.PROTECT, related_name="requirements")
+    module = models.ForeignKey(Module, on_delete=models.PROTECT, related_name="requirements")
+    opens_days = models.SmallIntegerField()
+    clear_by_days = models.SmallIntegerField()
+    required = models.BooleanField(default=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(clear_by_days__gte=F("opens_days")), name="requirement_window_order"
+            )
+        ]
+
+
+class AssignmentQuerySet(models.QuerySet["Assignment"]):
+    """The SQL twin of `education.rules.standing`: same rule, for lists.
+
+    The conditions stand in WHERE only; annotating them first is a hundred times slower.
+    """
+
+    def still_open(self) -> Self:
+        return self.filter(closed=False)
+
+    def cleared(self) -> Self:
+        return self.filter(_is_waived() | _cleared_in_window() | _cleared_late_signed_off())
+
+    def needs_sign_off(self) -> Self:
+        return self.filter(
+            ~_is_waived(), ~_cleared_in_window(), ~_cleared_late_signed_off(), _cleared_late()
+        )
+
+    def not_cleared(self) -> Self:
+        """Late, due or not due."""
+        return self.filter(~_is_waived(), ~_cleared_in_window(), ~_cleared_late())
+
+    def late(self, *, on: date) -> Self:
+        return self.not_cleared().filter(clear_by__lt=on)
+
+    def due(self, *, on: date, notice_days: int) -> Self:
+        horizon = on + timedelta(days=notice_days)
+        return self.not_cleared().filter(clear_by__gte=on, clear_by__lte=horizon)
+
+    def not_due(self, *, on: date, notice_days: int) -> Self:
+        horizon = on + timedelta(days=notice_days)
+        return self.not_cleared().filter(Q(clear_by__isnull=True) | Q(clear_by__gt=horizon))
+
+    def flagged(self, *, on: date, notice_days: int) -> Self:
+        """Late, due or needing a sign-off."""
+        horizon = on + timedelta(days=notice_days)
+        return self.filter(
+            ~_is_waived(),
+            ~_cleared_in_window(),
+            ~_cleared_late_signed_off(),
+            Q(clear_by__lte=horizon) | _cleared_late(),
+        )
+
+
+class Assignment(models.Model):
+    """A requirement applied to one operation, with the dates as they are now."""
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="assignments")
+    module = models.ForeignKey(Module, on_delete=models.PROTECT, related_name="assignments")
+    opens_on = models.DateField(null=True)
+    clear_by = models.DateField(null=True, db_index=True)
+    due_before_operation = models.BooleanField()
+    closed = models.BooleanField(default=False)
+    recorded_at = models.DateTimeField()
+
+    objects = AssignmentQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["operation", "module"], name="assignment_once"),
+            models.CheckConstraint(
+                condition=Q(opens_on__isnull=True, clear_by__isnull=True)
+                | Q(clear_by__gte=F("opens_on")),
+                name="assignment_window_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"assignment {self.pk}"
+
+
+class AssignmentChange(AppendOnly):
+    """The dates of an assignment from this instant on, and the OR date that they came from."""
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="changes")
+    requirement = models.ForeignKey(Requirement, on_delete=models.PROTECT, related_name="+")
+    or_date = models.DateField(null=True)
+    opens_on = models.DateField(null=True)
+    clear_by = models.DateField(null=True)
+    closed = models.BooleanField()
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+
+# --- reaching the patient ------------------------------------------------------------------------
+
+
+class Invitation(AppendOnly):
+    """A personal link to a module, sent to a patient at one address."""
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="invitations")
+    address = models.EmailField(max_length=254)
+    expires_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+
+class InvitationToken(AppendOnly):
+    """The SHA-256 of a token that was put into one email; the token itself is never stored."""
+
+    invitation = models.ForeignKey(Invitation, on_delete=models.PROTECT, related_name="tokens")
+    digest = models.CharField(max_length=64, unique=True)
+    recorded_at = models.DateTimeField()
+
+
+class EndedBecause(StrEnum):
+    REPLACED = "replaced"
+    WITHDRAWN = "withdrawn"
+
+
+class InvitationEnd(AppendOnly):
+    """From here on the link is dead."""
+
+    invitation = models.OneToOneField(Invitation, on_delete=models.PROTECT, related_name="end")
+    because = models.CharField(max_length=12, choices=[(e, e) for e in EndedBecause])
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+
+class MessageState(StrEnum):
+    WAITING = "waiting"
+    SENDING = "sending"
+    SENT = "sent"
+    FAILED = "failed"
+    WITHDRAWN = "withdrawn"
+
+
+class Message(models.Model):
+    """One email to send, committed with the act that causes it (promise B2)."""
+
+    purpose = models.CharField(max_length=60)
+    patient = models.ForeignKey(
+        Patient, null=True, on_delete=models.PROTECT, related_name="messages"
+    )
+    invitation = models.OneToOneField(
+        Invitation, null=True, on_delete=models.PROTECT, related_name="message"
+    )
+    address = models.EmailField(max_length=254)
+    language = models.CharField(max_length=8)
+    message_id = models.CharField(max_length=120, unique=True)
+    state = models.CharField(
+        max_length=12, default=MessageState.WAITING, choices=[(s, s) for s in MessageState]
+    )
+    tries = models.PositiveSmallIntegerField(default=0)
+    next_try_at = models.DateTimeField()
+    lease_until = models.DateTimeField(null=True)
+    problem = models.CharField(max_length=200, blank=True)
+    recorded_at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=list(MessageState)), name="message_state_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state=MessageState.SENT) | Q(sent_at__isnull=False),
+                name="message_sent_has_time",
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["next_try_at"],
+                condition=Q(state__in=[MessageState.WAITING, MessageState.SENDING]),
+                name="message_to_send",
+            )
+        ]
+
+
+# --- what was answered ---------------------------------------------------------------------------
+
+
+class Attempt(models.Model):
+    """A quiz in progress: work of the patient's, kept from the first answer on."""
+
+    invitation = models.ForeignKey(Invitation, on_delete=models.PROTECT, related_name="attempts")
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+")
+    number = models.PositiveSmallIntegerField()
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["invitation", "number"], name="attempt_number_once")
+        ]
+
+
+class DraftAnswer(models.Model):
+    """The answer as it is now; `given` is {"options": [ids]} or {"number": "64"}."""
+
+    attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="drafts")
+    question = models.ForeignKey(Question, on_delete=models.PROTECT, related_name="+")
+    given = models.JSONField()
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["attempt", "question"], name="draft_answer_once")
+        ]
+
+
+class SubmissionQuerySet(models.QuerySet["Submission"]):
+    def undecided(self) -> Self:
+        """Nobody has said whose it is, or what was said was undone."""
+        return self.filter(~Exists(IdentityDecision.objects.in_force(submission=OuterRef("pk"))))
+
+
+class Submission(AppendOnly):
+    """One finished attempt, with the name and date of birth that were typed, and its score."""
+
+    attempt = models.OneToOneField(Attempt, on_delete=models.PROTECT, related_name="submission")
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="submissions")
+    language = models.CharField(max_length=8)
+    given_names = models.CharField(max_length=200)
+    family_names = models.CharField(max_length=200, blank=True)
+    birth_date = models.DateField()
+    right = models.PositiveSmallIntegerField()
+    total = models.PositiveSmallIntegerField()
+    passed = models.BooleanField()
+    recorded_at = models.DateTimeField(db_index=True)
+
+    objects = SubmissionQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+    def __str__(self) -> str:
+        return f"submission {self.pk}"
+
+
+class SubmissionAnswer(AppendOnly):
+    submission = models.ForeignKey(Submission, on_delete=models.PROTECT, related_name="answers")
+    question = models.ForeignKey(Question, on_delete=models.PROTECT, related_name="answers")
+    given = models.JSONField(null=True)
+    right = models.BooleanField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["submission", "question"], name="submission_answer_once"
+            )
+        ]
+
+
+class IdentityVerdict(StrEnum):
+    MATCHED_AUTOMATICALLY = "matched_automatically"
+    MATCHED_BY_STAFF = "matched_by_staff"
+    NOT_A_PATIENT = "not_a_patient"
+    UNDONE = "undone"
+
+
+MATCHED = (IdentityVerdict.MATCHED_AUTOMATICALLY, IdentityVerdict.MATCHED_BY_STAFF)
+
+
+class IdentityDecisionQuerySet(models.QuerySet["IdentityDecision"]):
+    def in_force(self, **only: Any) -> Self:
+        """The latest decision of each submission, unless it undid the one before."""
+        later = IdentityDecision.objects.filter(
+            submission=OuterRef("submission"), number__gt=OuterRef("number")
+        )
+        return self.filter(~Exists(later), **only).exclude(verdict=IdentityVerdict.UNDONE)
+
+
+class IdentityDecision(AppendOnly):
+    """Whose submission it is. The latest decision of a submission is in force."""
+
+    submission = models.ForeignKey(Submission, on_delete=models.PROTECT, related_name="decisions")
+    number = models.PositiveSmallIntegerField()
+    verdict = models.CharField(max_length=24, choices=[(v, v) for v in IdentityVerdict])
+    patient = models.ForeignKey(
+        Patient, null=True, on_delete=models.PROTECT, related_name="identity_decisions"
+    )
+    reasons = models.JSONField(default=list)
+    note = models.CharField(max_length=500, blank=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = IdentityDecisionQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["submission", "number"], name="decision_number_once"),
+            models.CheckConstraint(
+                condition=Q(verdict__in=list(MATCHED), patient__isnull=False)
+                | (~Q(verdict__in=list(MATCHED)) & Q(patient__isnull=True)),
+                name="decision_match_has_patient",
+            ),
+            models.CheckConstraint(
+                condition=Q(verdict=IdentityVerdict.MATCHED_AUTOMATICALLY) | Q(by__isnull=False),
+                name="decision_by_person_is_named",
+            ),
+        ]
+
+
+# --- clearance -----------------------------------------------------------------------------------
+
+
+class Clearance(AppendOnly):
+    """A patient showed understanding of a module on a day, and on what evidence."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="clearances")
+    module = models.ForeignKey(Module, on_delete=models.PROTECT, related_name="clearances")
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+")
+    cleared_on = models.DateField()
+    evidence = models.CharField(max_length=12, choices=[(e, e) for e in Evidence])
+    decision = models.OneToOneField(
+        IdentityDecision, null=True, on_delete=models.PROTECT, related_name="clearance"
+    )
+    note = models.CharField(max_length=1000, blank=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["cleared_on", "id"]
+        indexes = [
+            models.Index(fields=["patient", "module", "cleared_on"], name="clearance_look_up")
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(evidence=Evidence.QUIZ, decision__isnull=False)
+                | Q(evidence=Evidence.TEACH_BACK, by__isnull=False, decision__isnull=True),
+                name="clearance_has_its_evidence",
+            )
+        ]
+
+
+class Revocation(AppendOnly):
+    """A clearance that no longer holds, and why; it is never deleted."""
+
+    clearance = models.OneToOneField(Clearance, on_delete=models.PROTECT, related_name="revocation")
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="revocation_has_reason")
+        ]
+
+
+class SignOff(AppendOnly):
+    """A clinician accepts a clearance that came after the clear-by date, for one assignment."""
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="sign_offs")
+    clearance = models.ForeignKey(Clearance, on_delete=models.PROTECT, related_name="sign_offs")
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["assignment", "clearance"], name="sign_off_once"),
+            models.CheckConstraint(condition=~Q(reason=""), name="sign_off_has_reason"),
+        ]
+
+
+class Waiver(AppendOnly):
+    """A clinician says that this assignment needs no clearance, and why."""
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="waivers")
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="waiver_has_reason")]
+
+
+class WaiverRevocation(AppendOnly):
+    waiver = models.OneToOneField(Waiver, on_delete=models.PROTECT, related_name="revocation")
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+
+# --- the conditions of the SQL twin, one for each clause of the rule -------------------------------
+
+
+def _is_waived() -> Exists:
+    return Exists(Waiver.objects.filter(assignment=OuterRef("pk"), revocation__isnull=True))
+
+
+def _counting_clearances() -> models.QuerySet[Clearance]:
+    """Unrevoked clearances of the assignment's patient and module whose edition still counts."""
+    superseding = Edition.objects.filter(
+        module=OuterRef("module"),
+        number__gt=OuterRef("edition__number"),
+        earlier_clearances_count=False,
+    )
+    return Clearance.objects.filter(
+        ~Exists(superseding),
+        patient=OuterRef("operation__patient"),
+        module=OuterRef("module"),
+        revocation__isnull=True,
+    )
+
+
+def _cleared_in_window() -> Exists:
+    return Exists(
+        _counting_clearances().filter(
+            cleared_on__gte=OuterRef("opens_on"), cleared_on__lte=OuterRef("clear_by")
+        )
+    )
+
+
+def _late_clearances() -> models.QuerySet[Clearance]:
+    return _counting_clearances().filter(
+        cleared_on__gt=OuterRef("clear_by"), cleared_on__lte=OuterRef("operation__or_date")
+    )
+
+
+def _cleared_late() -> Exists:
+    return Exists(_late_clearances())
+
+
+def _cleared_late_signed_off() -> Exists:
+    signed = SignOff.objects.filter(clearance=OuterRef("pk"), assignment=OuterRef(OuterRef("pk")))
+    return Exists(_late_clearances().filter(Exists(signed)))

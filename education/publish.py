@@ -1,0 +1,74 @@
+"""Publish an edition of a module: from here on its words and its key never change."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from education.models import Edition, Module, Option, Question, Section
+from education.rules.module_text import ModuleText, QuestionText, languages_complete
+from education.rules.scoring import Kind
+
+
+def publish(
+    text: ModuleText,
+    *,
+    at: datetime,
+    by_id: int | None = None,
+    earlier_clearances_count: bool = True,
+) -> Edition:
+    """Publish the next edition of a module, the module itself included if it is new.
+
+    `earlier_clearances_count=False` makes clearances on earlier editions stop counting.
+    """
+    with transaction.atomic():
+        module, _ = Module.objects.get_or_create(code=text.code)
+        Module.objects.select_for_update().get(pk=module.pk)
+        edition = Edition.objects.create(
+            module=module,
+            number=module.editions.count() + 1,
+            title=dict(text.title),
+            languages=list(languages_complete(text)),
+            pass_mark=text.pass_mark,
+            earlier_clearances_count=earlier_clearances_count,
+            recorded_at=at,
+            by_id=by_id,
+        )
+        sections = {
+            part.key: Section.objects.create(
+                edition=edition,
+                position=position,
+                key=part.key,
+                heading=dict(part.heading),
+                body=dict(part.body),
+            )
+            for position, part in enumerate(text.sections, start=1)
+        }
+        for position, question in enumerate(text.questions, start=1):
+            _publish_question(question, edition, sections[question.section], position)
+    return edition
+
+
+def _publish_question(
+    text: QuestionText, edition: Edition, section: Section, position: int
+) -> None:
+    question = Question.objects.create(
+        edition=edition,
+        section=section,
+        position=position,
+        key=text.key,
+        kind=Kind(text.kind),
+        safety_critical=text.safety_critical,
+        stem=dict(text.stem),
+        explanation=dict(text.explanation),
+        unit=dict(text.unit or {}),
+        number=text.answer,
+        tolerance=text.tolerance,
+    )
+    for place, option in enumerate(text.options, start=1):
+        Option.objects.create(
+            question=question,
+            position=place,
+            key=option.key,
+            text=dict(option.text),
+            right=option.right,
+        )

@@ -1,0 +1,93 @@
+"""Was the quiz passed?  A question is right or wrong; no half points."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+
+class Kind(StrEnum):
+    ONE = "one"
+    SEVERAL = "several"
+    TRUE_FALSE = "true_false"
+    NUMBER = "number"
+
+
+@dataclass(frozen=True)
+class Key:
+    """What is right for one question: option ids for choices, a number with tolerance else."""
+
+    question_id: int
+    kind: Kind
+    safety_critical: bool = False
+    right_options: frozenset[int] = frozenset()
+    number: Decimal = Decimal(0)
+    tolerance: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True)
+class Given:
+    """What the patient answered: chosen option ids, or a number in the question's unit."""
+
+    options: frozenset[int] = frozenset()
+    number: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class Score:
+    """`right` of `total` questions; `wrong` and `unsafe` hold question ids in quiz order."""
+
+    right: int
+    total: int
+    passed: bool
+    wrong: tuple[int, ...]
+    unsafe: tuple[int, ...]
+
+
+def is_right(key: Key, given: Given | None) -> bool:
+    """Return whether an answer is right; no answer is wrong."""
+    if given is None:
+        return False
+    if key.kind == Kind.NUMBER:
+        return given.number is not None and abs(given.number - key.number) <= key.tolerance
+    return bool(given.options) and given.options == key.right_options
+
+
+def score(keys: Iterable[Key], given: Mapping[int, Given], *, pass_mark: int) -> Score:
+    """Score one attempt. `pass_mark` is in whole per cent of the questions.
+
+    Passing needs the pass mark and every safety-critical question right. An empty quiz is never
+    passed. The comparison is in whole numbers: 4 of 5 reaches 80 per cent exactly.
+    """
+    listed = list(keys)
+    wrong = tuple(k.question_id for k in listed if not is_right(k, given.get(k.question_id)))
+    critical = {k.question_id for k in listed if k.safety_critical}
+    unsafe = tuple(q for q in wrong if q in critical)
+    right = len(listed) - len(wrong)
+    enough = bool(listed) and right * 100 >= pass_mark * len(listed)
+    return Score(right, len(listed), enough and not unsafe, wrong, unsafe)
+
+
+@dataclass(frozen=True)
+class PastAttempt:
+    """One scored submission: passed or not, and the safety-critical questions it got wrong.
+
+    `unsafe` holds stable question keys, so that the same question is known across editions.
+    """
+
+    passed: bool
+    unsafe: frozenset[str] = frozenset()
+
+
+def needs_teach_back(attempts: Iterable[PastAttempt], *, attempts_allowed: int) -> bool:
+    """Return whether the quiz has said enough and a person must take over.
+
+    Either every allowed attempt was failed, or one safety-critical question was wrong twice. A
+    pass later ends it.
+    """
+    since_pass: list[PastAttempt] = []
+    for attempt in attempts:
+        since_pass = [] if attempt.passed else [*since_pass, attempt]
+    missed = [question for attempt in since_pass for question in attempt.unsafe]
+    twice = len(missed) != len(set(missed))
+    return twice or (bool(since_pass) and len(since_pass) >= attempts_allowed)

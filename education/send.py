@@ -1,0 +1,125 @@
+"""Send the emails that wait as rows: each claimed once, retried with patience, never lost.
+
+A claim is a conditional UPDATE with a lease, so two senders never send one row; a sender that
+dies leaves its lease to run out, and the sweep sends the row again under the same Message-ID.
+"""
+
+import logging
+import smtplib
+from datetime import datetime, timedelta
+
+from django.core.mail import get_connection
+from django.core.mail.backends.base import BaseEmailBackend
+from django.db.models import F, Q
+
+from education.emails import invitation_email
+from education.invite import LinkState, issue_token, link_state
+from education.models import Message, MessageState
+
+log = logging.getLogger(__name__)
+
+LEASE = timedelta(seconds=90)  # above the mail time-out of 10 s with room to spare
+RETRY_AFTER = (  # promise B6: at least five more tries over four hours
+    timedelta(minutes=1),
+    timedelta(minutes=5),
+    timedelta(minutes=25),
+    timedelta(minutes=70),
+    timedelta(minutes=140),
+)
+BATCH = 100
+
+
+def sweep(*, at: datetime) -> int:
+    """Send everything that is ready and was not announced, or lost its sender. Returns the count.
+
+    One connection to the mail server serves the whole sweep.
+    """
+    ready = Message.objects.filter(_ready(at)).order_by("next_try_at")[:BATCH]
+    connection = get_connection()
+    ids = list(ready.values_list("pk", flat=True))
+    try:
+        return sum(send(pk, at=at, connection=connection) for pk in ids)
+    finally:
+        connection.close()
+
+
+def send(message_id: int, *, at: datetime, connection: BaseEmailBackend | None = None) -> bool:
+    """Send one email if it is ready and nothing has overtaken it. True if it went out."""
+    claimed = Message.objects.filter(_ready(at), pk=message_id).update(
+        state=MessageState.SENDING, lease_until=at + LEASE, tries=F("tries") + 1
+    )
+    if not claimed:
+        return False
+    message = Message.objects.select_related(
+        "invitation__end", "invitation__assignment__operation__patient"
+    ).get(pk=message_id)
+    if _overtaken(message, at=at):
+        _finish(message, MessageState.WITHDRAWN)
+        return False
+    return _hand_over(message, at=at, connection=connection)
+
+
+def _ready(at: datetime) -> Q:
+    waiting = Q(state=MessageState.WAITING, next_try_at__lte=at)
+    lost = Q(state=MessageState.SENDING, lease_until__lt=at)
+    return waiting | lost
+
+
+def _overtaken(message: Message, *, at: datetime) -> bool:
+    """The link was replaced or withdrawn, the address or the date changed, or time ran out."""
+    return message.invitation is not None and (
+        link_state(message.invitation, at=at) != LinkState.GOOD
+    )
+
+
+def _hand_over(
+    message: Message, *, at: datetime, connection: BaseEmailBackend | None
+) -> bool:
+    if message.invitation is None:
+        raise ValueError(f"message {message.pk} has no email for its purpose")
+    token = issue_token(message.invitation, at=at)
+    try:
+        invitation_email(message, token, connection=connection or get_connection()).send()
+    except smtplib.SMTPRecipientsRefused as refused:
+        code = max((code for code, _ in refused.recipients.values()), default=550)
+        _refused(message, code, at=at)
+    except smtplib.SMTPResponseException as answered:
+        _refused(message, answered.smtp_code, at=at)
+    except (smtplib.SMTPException, OSError) as broken:
+        _try_later(message, type(broken).__name__, at=at)
+    else:
+        _finish(message, MessageState.SENT, sent_at=at)
+        return True
+    if connection is not None:
+        connection.close()  # a broken connection is opened anew for the next message
+    return False
+
+
+def _refused(message: Message, code: int, *, at: datetime) -> None:
+    """5yz is final; 4yz is for later (RFC 5321, section 4.2.1)."""
+    if code >= 500:
+        _finish(message, MessageState.FAILED, problem=f"refused by the mail server ({code})")
+    else:
+        _try_later(message, f"mail server answered {code}", at=at)
+
+
+def _try_later(message: Message, problem: str, *, at: datetime) -> None:
+    if message.tries > len(RETRY_AFTER):
+        _finish(message, MessageState.FAILED, problem=problem)
+        return
+    Message.objects.filter(pk=message.pk, state=MessageState.SENDING).update(
+        state=MessageState.WAITING,
+        next_try_at=at + RETRY_AFTER[message.tries - 1],
+        lease_until=None,
+        problem=problem,
+    )
+
+
+def _finish(
+    message: Message, state: MessageState, *, sent_at: datetime | None = None, problem: str = ""
+) -> None:
+    if state == MessageState.FAILED:
+        log.warning("Message %s failed: %s", message.pk, problem)
+    Message.objects.filter(pk=message.pk, state=MessageState.SENDING).update(
+        state=state, sent_at=sent_at, lease_until=None, problem=problem
+    )

@@ -1,0 +1,157 @@
+"""Take a quiz: begin an attempt, save answers as they are given, submit once."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from education.identify import identify
+from education.models import (
+    Attempt,
+    DraftAnswer,
+    Edition,
+    Invitation,
+    Question,
+    Submission,
+    SubmissionAnswer,
+)
+from education.rules.scoring import Given, Key, Kind, is_right, score
+from patients import programme
+
+
+class NoAttemptLeft(Exception):
+    """The programme allows no further attempt, or the quiz was passed already."""
+
+
+def begin(invitation: Invitation, *, at: datetime) -> Attempt:
+    """Return the attempt in progress, or begin one on the latest edition.
+
+    Raises NoAttemptLeft when the last one was passed, or all were used.
+    """
+    with transaction.atomic():
+        Invitation.objects.select_for_update().get(pk=invitation.pk)
+        attempts = list(invitation.attempts.select_related("submission"))
+        running = [a for a in attempts if not hasattr(a, "submission")]
+        if running:
+            return running[0]
+        if not may_begin(invitation):
+            raise NoAttemptLeft
+        edition = invitation.assignment.module.editions.order_by("-number")[0]
+        return Attempt.objects.create(
+            invitation=invitation, edition=edition, number=len(attempts) + 1, recorded_at=at
+        )
+
+
+def attempts_made(invitation: Invitation) -> list[Submission]:
+    """Return the submissions that came through links of the same assignment, oldest first."""
+    return list(
+        Submission.objects.filter(attempt__invitation__assignment=invitation.assignment_id)
+    )
+
+
+def attempts_left(invitation: Invitation) -> int:
+    """Return how many more attempts the programme allows through this assignment's links."""
+    allowed = programme.current().attempts_allowed
+    return max(0, allowed - len(attempts_made(invitation)))
+
+
+def may_begin(invitation: Invitation) -> bool:
+    """A passed quiz needs no other attempt; otherwise as often as the programme allows."""
+    made = attempts_made(invitation)
+    return attempts_left(invitation) > 0 and not any(s.passed for s in made)
+
+
+def save_answer(attempt: Attempt, question: Question, given: Given, *, at: datetime) -> None:
+    """Keep an answer as it is given; the last one given counts. Does nothing once submitted."""
+    with transaction.atomic():
+        Attempt.objects.select_for_update().get(pk=attempt.pk)
+        if Submission.objects.filter(attempt=attempt).exists():
+            return
+        DraftAnswer.objects.update_or_create(
+            attempt=attempt,
+            question=question,
+            defaults={"given": to_json(given), "recorded_at": at},
+        )
+
+
+def submit(
+    attempt: Attempt,
+    *,
+    given_names: str,
+    family_names: str,
+    birth_date: date,
+    language: str,
+    at: datetime,
+) -> Submission:
+    """Score the attempt, keep it with the typed name and date of birth, and ask whose it is.
+
+    One transaction: submission, score, identity decision and clearance are stored together or not
+    at all. Sent twice, the first one stands and is returned.
+    """
+    with transaction.atomic():
+        Attempt.objects.select_for_update().get(pk=attempt.pk)
+        earlier = Submission.objects.filter(attempt=attempt).first()
+        if earlier:
+            return earlier
+        keys = answer_keys(attempt.edition)
+        given = answers_given(attempt)
+        result = score(keys, given, pass_mark=attempt.edition.pass_mark)
+        submission = Submission.objects.create(
+            attempt=attempt,
+            edition=attempt.edition,
+            language=language,
+            given_names=given_names,
+            family_names=family_names,
+            birth_date=birth_date,
+            right=result.right,
+            total=result.total,
+            passed=result.passed,
+            recorded_at=at,
+        )
+        SubmissionAnswer.objects.bulk_create(
+            SubmissionAnswer(
+                submission=submission,
+                question_id=key.question_id,
+                given=to_json(given[key.question_id]) if key.question_id in given else None,
+                right=is_right(key, given.get(key.question_id)),
+            )
+            for key in keys
+        )
+        identify(submission, at=at)
+    return submission
+
+
+def answer_keys(edition: Edition) -> list[Key]:
+    """Return what is right for each question of an edition, in quiz order."""
+    return [
+        Key(
+            question_id=question.pk,
+            kind=Kind(question.kind),
+            safety_critical=question.safety_critical,
+            right_options=frozenset(o.pk for o in question.options.all() if o.right),
+            number=question.number or Decimal(0),
+            tolerance=question.tolerance or Decimal(0),
+        )
+        for question in edition.questions.prefetch_related("options")
+    ]
+
+
+def answers_given(attempt: Attempt) -> dict[int, Given]:
+    """Return the saved answers by question id."""
+    return {draft.question_id: from_json(draft.given) for draft in attempt.drafts.all()}
+
+
+def to_json(given: Given) -> dict[str, Any]:
+    """Return the stored form of an answer: {"options": [ids]} or {"number": "64"}."""
+    if given.number is not None:
+        return {"number": str(given.number)}
+    return {"options": sorted(given.options)}
+
+
+def from_json(stored: Mapping[str, Any]) -> Given:
+    """Read the stored form of an answer."""
+    if "number" in stored:
+        return Given(number=Decimal(stored["number"]))
+    return Given(options=frozenset(stored["options"]))

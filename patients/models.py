@@ -1,0 +1,254 @@
+"""WHO has WHICH operation WHEN.
+
+Rows named `...Change` and `Programme` are history: written once, never updated (append_only.py).
+`Patient` and `Operation` hold the latest state, kept equal to their history by the acts alone.
+"""
+
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Self
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Lower, Trim
+
+from patients.rules.identity import Policy
+
+
+class AppendOnly(models.Model):
+    """Base of the records that are written once; the database refuses UPDATE and DELETE."""
+
+    append_only = True
+
+    class Meta:
+        abstract = True
+
+
+class Language(models.TextChoices):
+    ENGLISH = "en", "English"
+    SPANISH = "es", "Spanish"
+
+
+class Programme(AppendOnly):
+    """The programme's own settings. Each change is a new row; the latest one is in force."""
+
+    name = models.CharField(max_length=120)
+    time_zone = models.CharField(max_length=64)
+    phone = models.CharField(max_length=40)
+    emergency_number = models.CharField(max_length=20, default="911")
+    notice_days = models.PositiveSmallIntegerField(default=10)
+    attempts_allowed = models.PositiveSmallIntegerField(default=3)
+    link_valid_days = models.PositiveSmallIntegerField(default=60)
+    matching = models.CharField(
+        max_length=24, default=Policy.NAME_AND_BIRTH_DATE, choices=[(p, p) for p in Policy]
+    )
+    recorded_at = models.DateTimeField(db_index=True)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(attempts_allowed__gte=1), name="programme_attempts"),
+            models.CheckConstraint(condition=Q(link_valid_days__gte=1), name="programme_link_days"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+
+class Patient(models.Model):
+    """A person under the programme's care."""
+
+    mrn = models.CharField("MRN", max_length=40)
+    given_names = models.CharField(max_length=200)
+    family_names = models.CharField(max_length=200, blank=True)
+    birth_date = models.DateField(db_index=True)
+    email = models.EmailField(max_length=254, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    language = models.CharField(max_length=8, choices=Language, default=Language.ENGLISH)
+    name_key = models.CharField(max_length=420, db_index=True, editable=False)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(Lower(Trim("mrn")), name="patient_mrn_once"),
+            models.CheckConstraint(condition=~Q(mrn=""), name="patient_has_mrn"),
+            models.CheckConstraint(condition=~Q(given_names=""), name="patient_has_name"),
+        ]
+
+    def __str__(self) -> str:
+        return f"patient {self.pk}"  # no facts: this text reaches logs
+
+    @property
+    def full_name(self) -> str:
+        return f"{self.given_names} {self.family_names}".strip()
+
+
+class PatientChange(AppendOnly):
+    """What a patient's record said from this instant on, whole; the first row is the enrolment."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="changes")
+    mrn = models.CharField(max_length=40)
+    given_names = models.CharField(max_length=200)
+    family_names = models.CharField(max_length=200, blank=True)
+    birth_date = models.DateField()
+    email = models.EmailField(max_length=254, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    language = models.CharField(max_length=8)
+    source = models.CharField(max_length=200)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+
+class Procedure(models.Model):
+    """A kind of operation, under the code and name that schedules print."""
+
+    code = models.CharField(max_length=40)
+    name = models.CharField(max_length=200)
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(Lower("code"), name="procedure_code_once"),
+            models.UniqueConstraint(Lower("name"), name="procedure_name_once"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Booking(StrEnum):
+    PROPOSED = "proposed"
+    CONFIRMED = "confirmed"
+    ON_HOLD = "on_hold"
+    DONE = "done"
+    CANCELLED = "cancelled"
+
+
+OPEN_BOOKINGS = (Booking.PROPOSED, Booking.CONFIRMED, Booking.ON_HOLD)
+
+
+class OperationQuerySet(models.QuerySet["Operation"]):
+    def still_open(self) -> Self:
+        """Proposed, confirmed or on hold."""
+        return self.filter(booking__in=OPEN_BOOKINGS)
+
+    def upcoming(self, *, on: date) -> Self:
+        """Open, and dated today or later, or without a date."""
+        return self.still_open().filter(Q(or_date__isnull=True) | Q(or_date__gte=on))
+
+    def date_passed(self, *, on: date) -> Self:
+        """Still open although its date is over: somebody has to say what happened."""
+        return self.still_open().filter(or_date__lt=on)
+
+
+class Operation(models.Model):
+    """One planned procedure for one patient, as it is now."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="operations")
+    procedure = models.ForeignKey(Procedure, on_delete=models.PROTECT, related_name="operations")
+    case_number = models.CharField(max_length=40, blank=True)
+    surgeon = models.CharField(max_length=200, blank=True)
+    facility = models.CharField(max_length=200, blank=True)
+    or_date = models.DateField("OR date", null=True, db_index=True)
+    booking = models.CharField(max_length=12, choices=[(b, b) for b in Booking])
+    version = models.PositiveIntegerField(default=1)
+    recorded_at = models.DateTimeField()
+
+    objects = OperationQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["case_number"], condition=~Q(case_number=""), name="operation_case_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(booking__in=list(Booking)), name="operation_booking_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(or_date__isnull=False) | ~Q(booking=Booking.CONFIRMED),
+                name="operation_confirmed_has_date",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"operation {self.pk}"
+
+    @property
+    def is_open(self) -> bool:
+        return self.booking in OPEN_BOOKINGS
+
+
+class OperationChange(AppendOnly):
+    """What was planned from this instant on, whole; the first row is the booking itself."""
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="changes")
+    version = models.PositiveIntegerField()
+    procedure = models.ForeignKey(Procedure, on_delete=models.PROTECT, related_name="+")
+    surgeon = models.CharField(max_length=200, blank=True)
+    facility = models.CharField(max_length=200, blank=True)
+    or_date = models.DateField(null=True)
+    booking = models.CharField(max_length=12)
+    reason = models.CharField(max_length=500, blank=True)
+    source = models.CharField(max_length=200)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["version"]
+        constraints = [
+            models.UniqueConstraint(fields=["operation", "version"], name="operation_version_once")
+        ]
+
+
+class Means(models.TextChoices):
+    CALL = "call", "Call"
+    LETTER = "letter", "Letter"
+    CONVERSATION = "conversation", "Conversation"
+
+
+class Outcome(models.TextChoices):
+    REACHED = "reached", "Reached"
+    LEFT_A_MESSAGE = "left_a_message", "Left a message"
+    NO_ANSWER = "no_answer", "No answer"
+    WRONG_NUMBER = "wrong_number", "Wrong number"
+    SENT = "sent", "Sent"
+
+
+class Contact(AppendOnly):
+    """One attempt to reach a patient, its means and its outcome."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="contacts")
+    means = models.CharField(max_length=16, choices=Means)
+    outcome = models.CharField(max_length=16, choices=Outcome)
+    note = models.CharField(max_length=1000, blank=True)
+    next_on = models.DateField(null=True, blank=True)
+    recorded_at = models.DateTimeField(db_index=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+
+def latest_first(field: str = "recorded_at") -> tuple[models.OrderBy, models.OrderBy]:
+    """Return the ordering that puts the row in force first."""
+    return F(field).desc(), F("id").desc()
+
+
+def as_known_at(at: datetime) -> Q:
+    """Rows that were on record before an instant."""
+    return Q(recorded_at__lt=at)

@@ -1,0 +1,57 @@
+"""The programme's own settings: found it, change it, read what is in force."""
+
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo, available_timezones
+
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.forms.models import model_to_dict
+
+from patients.clock import local_date
+from patients.models import Programme, latest_first
+
+
+class NotFounded(Exception):
+    """There is no programme yet."""
+
+
+def found(
+    *,
+    name: str,
+    time_zone: str,
+    phone: str,
+    at: datetime,
+    by: AbstractBaseUser | None = None,
+    **settings: Any,
+) -> Programme:
+    """Write the programme's first settings. Raises ValueError for an unknown time zone."""
+    return _write({"name": name, "time_zone": time_zone, "phone": phone, **settings}, at=at, by=by)
+
+
+def change(*, at: datetime, by: AbstractBaseUser, **settings: Any) -> Programme:
+    """Change some settings from `at` on; the earlier row stays."""
+    latest = model_to_dict(current(), exclude=["id", "by", "recorded_at"])
+    return _write({**latest, **settings}, at=at, by=by)
+
+
+def current(*, known_at: datetime | None = None) -> Programme:
+    """Return the settings in force, now or before a past instant; NotFounded if there are none."""
+    rows = Programme.objects.order_by(*latest_first())
+    if known_at is not None:
+        rows = rows.filter(recorded_at__lt=known_at)
+    latest = rows.first() or Programme.objects.order_by("recorded_at", "id").first()
+    if latest is None:
+        raise NotFounded
+    return latest
+
+
+def local_day(at: datetime) -> date:
+    """Return the programme's calendar date of an instant."""
+    return local_date(at, current().zone)
+
+
+def _write(settings: dict[str, Any], *, at: datetime, by: AbstractBaseUser | None) -> Programme:
+    if settings["time_zone"] not in available_timezones():
+        raise ValueError(f"unknown time zone: {settings['time_zone']}")
+    ZoneInfo(settings["time_zone"])
+    return Programme.objects.create(recorded_at=at, by=by, **settings)

@@ -1,0 +1,81 @@
+"""The register of patients: enrol somebody, correct a record.
+
+The only code that writes `Patient`; it keeps the look-up key and the history true.
+"""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.db import transaction
+from django.dispatch import Signal
+
+from patients.models import Language, Patient, PatientChange
+from patients.rules.names import name_key
+
+# Sent inside the transaction, after a patient was enrolled or corrected: patient, at.
+patient_changed = Signal()
+
+FIELDS = ("mrn", "given_names", "family_names", "birth_date", "email", "phone", "language")
+
+
+def enrol(
+    *,
+    mrn: str,
+    given_names: str,
+    family_names: str,
+    birth_date: date,
+    at: datetime,
+    email: str = "",
+    phone: str = "",
+    language: str = Language.ENGLISH,
+    source: str = "",
+    by: AbstractBaseUser | None = None,
+) -> Patient:
+    """Put a patient on the register. Raises IntegrityError when the MRN is taken."""
+    patient = Patient(
+        mrn=mrn.strip(),
+        given_names=given_names,
+        family_names=family_names,
+        birth_date=birth_date,
+        email=email.strip(),
+        phone=phone,
+        language=language,
+    )
+    return _record(patient, at=at, source=source, by=by)
+
+
+def correct(
+    patient: Patient,
+    *,
+    at: datetime,
+    source: str,
+    by: AbstractBaseUser | None = None,
+    **facts: Any,
+) -> Patient:
+    """Correct some of a patient's facts; what stood before stays on record.
+
+    Links that went to another address are dead from here on, because they name the address they
+    went to (education.invite).
+    """
+    unknown = set(facts) - set(FIELDS)
+    if unknown:
+        raise TypeError(f"a patient has no {sorted(unknown)}")
+    with transaction.atomic():
+        latest = Patient.objects.select_for_update().get(pk=patient.pk)
+        if all(getattr(latest, field) == value for field, value in facts.items()):
+            return latest
+        for field, value in facts.items():
+            setattr(latest, field, value)
+        return _record(latest, at=at, source=source, by=by)
+
+
+def _record(patient: Patient, *, at: datetime, source: str, by: AbstractBaseUser | None) -> Patient:
+    patient.name_key = name_key(patient.given_names, patient.family_names)[:420]
+    patient.recorded_at = at
+    with transaction.atomic():
+        patient.save()
+        facts = {field: getattr(patient, field) for field in FIELDS}
+        PatientChange.objects.create(patient=patient, source=source, recorded_at=at, by=by, **facts)
+        patient_changed.send(sender=Patient, patient=patient, at=at)
+    return patient
