@@ -7,12 +7,14 @@ The test requirements contain the run requirements, so an environment for tests 
 
 from __future__ import annotations
 
+import argparse
 import fcntl
 import hashlib
 import importlib.util
 import json
 import os
 import shutil
+import socket
 import subprocess
 import sys
 import time
@@ -22,10 +24,11 @@ from pathlib import Path
 RUN = "requirements.txt"
 DEV = "requirements-dev.txt"
 STAMP = "built-from.json"
+FIRST_PORT = 8000
 
 
-class CannotBuild(Exception):
-    """The environment cannot be built; the message is the one line a person needs."""
+class CannotStart(Exception):
+    """The message is the one line a person needs."""
 
 
 @dataclass(frozen=True)
@@ -101,9 +104,9 @@ def say(line: str) -> None:
 
 
 def run(command: list[str], failure: str) -> None:
-    """Runs a command and shows what it prints; raises CannotBuild(failure) if it fails."""
+    """Runs a command and shows what it prints; raises CannotStart(failure) if it fails."""
     if subprocess.run(command, stdin=subprocess.DEVNULL, check=False).returncode:
-        raise CannotBuild(failure)
+        raise CannotStart(failure)
 
 
 def create(venv: Path, uv: str | None) -> None:
@@ -124,11 +127,8 @@ def install(venv: Path, requirements: Path, uv: str | None) -> None:
     python = str(venv_python(venv))
     if uv:
         quiet = [] if sys.stderr.isatty() else ["--quiet"]
-        run(
-            [uv, "pip", "install", *quiet, "--python", python, "--require-hashes"]
-            + ["-r", str(requirements)],
-            failure,
-        )
+        into = [uv, "pip", "install", *quiet, "--python", python]
+        run([*into, "--require-hashes", "-r", str(requirements)], failure)
         return
     pip = [python, "-m", "pip", "install", "--disable-pip-version-check", "--progress-bar", "off"]
     total = sum("==" in line for line in requirements.read_text().splitlines())
@@ -146,7 +146,7 @@ def install(venv: Path, requirements: Path, uv: str | None) -> None:
                 if done % 10 == 0:
                     say(f"  {done} of at most {total} packages fetched")
     if process.returncode:
-        raise CannotBuild(failure)
+        raise CannotStart(failure)
 
 
 def build(root: Path, *, with_tests: bool) -> None:
@@ -166,7 +166,7 @@ def build(root: Path, *, with_tests: bool) -> None:
         uv = shutil.which("uv")
         complaint = venv_complaint(version, has_uv=bool(uv), missing=missing_modules())
         if complaint:
-            raise CannotBuild(complaint)
+            raise CannotStart(complaint)
         started = time.monotonic()
         tool = "uv" if uv else "pip"
         say(f"Preparing .venv (only the first time, and when requirements change; {tool}) ...")
@@ -190,16 +190,47 @@ def enter_virtualenv(root_folder: str, argv: list[str]) -> None:
         return
     try:
         build(root, with_tests=argv[1:2] == ["test"])
-    except CannotBuild as problem:
+    except CannotStart as problem:
         sys.exit(str(problem))
     python = str(venv_python(venv))
     sys.stdout.flush()
     os.execv(python, [python, str(root / "manage.py"), *argv[1:]])
 
 
-def choose_data_folder(root_folder: str, argv: list[str]) -> None:
-    """Gives `demo` its own data folder, so that it never touches the data of `serve`."""
-    if argv[1:2] == ["demo"]:
+def prepare_environment(root_folder: str, argv: list[str]) -> None:
+    """Sets what `demo` and `serve` need before the settings are read.
+
+    `demo` gets a data folder of its own, so that it never touches the data of `serve`. The port is
+    chosen here, because every link in a mail contains it.
+    """
+    command = argv[1] if len(argv) > 1 else ""
+    if command == "demo":
         os.environ.setdefault("CLINIC_DATA_DIR", str(Path(root_folder) / "var" / "demo"))
-    if argv[1:2] == ["test"]:
-        os.environ.setdefault("CLINIC_DATA_DIR", str(Path(root_folder) / "var" / "test"))
+    if command in {"demo", "serve"}:
+        options = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
+        options.add_argument("--port", type=int)
+        options.add_argument("--host", default="127.0.0.1")
+        asked, _ = options.parse_known_args(argv[2:])
+        try:
+            port = free_port(asked.host, asked.port)
+        except CannotStart as problem:
+            sys.exit(str(problem))
+        os.environ["CLINIC_PORT"] = str(port)
+        os.environ.setdefault("PUBLIC_URL", f"http://127.0.0.1:{port}")
+
+
+def free_port(host: str, asked: int | None) -> int:
+    """The port asked for, or else the first free one from 8000 on."""
+    for port in [asked] if asked is not None else range(FIRST_PORT, FIRST_PORT + 100):
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((host, port))
+            except (OSError, OverflowError):
+                continue
+            return port
+    if asked is not None:
+        raise CannotStart(
+            f"Port {asked} is taken or not allowed. Leave --port out to get a free one."
+        )
+    raise CannotStart(f"No free port from {FIRST_PORT} to {FIRST_PORT + 99} on {host}.")

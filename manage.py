@@ -38,7 +38,11 @@ def main():
     import first_run
 
     first_run.enter_virtualenv(ROOT, sys.argv)
-    first_run.choose_data_folder(ROOT, sys.argv)
+    if sys.argv[1:2] == ["test"]:
+        from tests import whole_check
+
+        sys.exit(whole_check.main(sys.argv[2:]))
+    first_run.prepare_environment(ROOT, sys.argv)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
     from django.core.management import execute_from_command_line
 

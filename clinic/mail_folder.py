@@ -12,7 +12,7 @@ from django.core.mail.message import EmailMessage
 
 
 class Backend(BaseEmailBackend):
-    """Writes each message, exactly as it would go over the wire, to the data folder as an .eml file.
+    """Writes each message, as it would go over the wire, to the data folder as an .eml file.
 
     File names sort by the time of sending.
     """

@@ -294,6 +294,8 @@ EMAIL_USE_TLS = flag("EMAIL_USE_TLS")
 EMAIL_TIMEOUT = 10
 MAIL_FROM = text("MAIL_FROM", "programme@clinic.invalid")
 DEFAULT_FROM_EMAIL = MAIL_FROM
+# The part behind the @ in Message-ID.
+MAIL_DOMAIN = MAIL_FROM.rpartition("@")[2].rstrip("> ")
 SERVER_EMAIL = MAIL_FROM
 # The folder with the messages that "went out", or None where a mail server takes them.
 MAIL_FOLDER = None if EMAIL_HOST else DATA_DIR / "mail"

@@ -1,13 +1,21 @@
 """Fixtures for every test."""
 
-from collections.abc import Iterator, Sequence
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
 from typing import Any
 
 import pytest
 from django.core.management.color import Style
 from django.db import connection
+from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
+from pytest_django import Settings
 
 from patients.append_only import create_statements, drop_statements
+from tests import chromium, mailbox, servers, site
+
+PageAt = Callable[[int], Page]
+HEIGHTS = {360: 740, 1280: 900}
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -34,3 +42,70 @@ def flush_may_empty_append_only_tables() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(connection.ops, "sql_flush", flush_without_triggers)
         yield
+
+
+@pytest.fixture
+def smtp_server(settings: Settings) -> Iterator[mailbox.Mailbox]:
+    """A real mail server, and Django set to send through it."""
+    with mailbox.smtp_server() as box:
+        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_HOST = box.host
+        settings.EMAIL_PORT = box.port
+        yield box
+
+
+@pytest.fixture(scope="session")
+def valkey_url() -> Iterator[str]:
+    """The redis:// address of a real Valkey: the one of the whole check, or one of our own."""
+    if os.environ.get("TEST_REDIS_URL"):
+        yield os.environ["TEST_REDIS_URL"]
+        return
+    with servers.valkey() as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
+    """The path of a Chromium; without one the test fails, it is never skipped."""
+    found = chromium.find()
+    if found is None:
+        pytest.fail(chromium.MISSING, pytrace=False)
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser(chromium_path: str) -> Iterator[Browser]:
+    """A running Chromium."""
+    # Playwright's loop runs in this thread, where Django would refuse every query.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
+    with sync_playwright() as playwright:
+        # Root may not use Chromium's sandbox, and small machines have a small /dev/shm.
+        running = playwright.chromium.launch(
+            executable_path=chromium_path, args=["--no-sandbox", "--disable-dev-shm-usage"]
+        )
+        yield running
+        running.close()
+
+
+@pytest.fixture
+def page_at(browser: Browser) -> Iterator[PageAt]:
+    """Opens a page of the given width (360 a phone, 1280 a desk); each has its own cookies."""
+    with ExitStack() as opened:
+
+        def open_page(width: int, **context: Any) -> Page:
+            size = ViewportSize(width=width, height=HEIGHTS.get(width, 900))
+            own = opened.enter_context(
+                browser.new_context(viewport=size, has_touch=width < 600, **context)
+            )
+            page = own.new_page()
+            page.set_default_timeout(10_000)
+            return page
+
+        yield open_page
+
+
+@pytest.fixture(scope="session")
+def running_site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[site.RunningSite]:
+    """The demo, started as a person starts it, sending to a real mail server."""
+    with site.running_site(tmp_path_factory.mktemp("site")) as running:
+        yield running
