@@ -199,10 +199,12 @@ def catalogue_problems(root: Path) -> list[str]:
 
 def _differences(source: Catalog, catalogue: Catalog) -> Iterator[str]:
     wanted, known = _by_key(source), _by_key(catalogue)
-    for key in wanted.keys() - known.keys():
-        yield f"Not in the catalogue: {_quoted(wanted[key])}"
-    for key in known.keys() - wanted.keys():
-        yield f"Obsolete, no page says it any more: {_quoted(known[key])}"
+    for key, message in wanted.items():
+        if key not in known:
+            yield f"Not in the catalogue: {_quoted(message)}"
+    for key, message in known.items():
+        if key not in wanted:
+            yield f"Obsolete, no page says it any more: {_quoted(message)}"
 
 
 def _misfits(catalogue: Catalog) -> Iterator[str]:
@@ -234,11 +236,21 @@ def _forms(message: Message) -> tuple[str, ...]:
     return (strings or "",) if isinstance(strings, str | None) else tuple(strings)
 
 
-def _by_key(catalogue: Catalog) -> dict[tuple[object, object], Message]:
-    return {(message.context, message.id): message for message in _messages(catalogue)}
+_Key = tuple[str | None, tuple[str, ...]]
+"""What tells one message from another: its context, and its text or its singular and plural."""
 
 
-def _translations(catalogue: Catalog) -> dict[tuple[object, object], tuple[str, ...]]:
+def _by_key(catalogue: Catalog) -> dict[_Key, Message]:
+    return {
+        (
+            message.context,
+            (message.id,) if isinstance(message.id, str) else tuple(message.id),
+        ): message
+        for message in _messages(catalogue)
+    }
+
+
+def _translations(catalogue: Catalog) -> dict[_Key, tuple[str, ...]]:
     return {key: _forms(message) for key, message in _by_key(catalogue).items()}
 
 
