@@ -1,9 +1,30 @@
 """The app's registration with Django."""
 
 from django.apps import AppConfig
+from django.contrib.staticfiles.apps import StaticFilesConfig
 
 
 class ClinicConfig(AppConfig):
     """See the package's docstring for what lives here."""
 
     name = "clinic"
+
+
+class StaticFiles(StaticFilesConfig):
+    """Django's static files, without those of Bootstrap's package that no page uses.
+
+    Compressing them would take most of the first start.
+    """
+
+    ignore_patterns = [
+        *StaticFilesConfig.ignore_patterns,
+        "*.rtl.*",
+        "bootstrap.css*",
+        "bootstrap-grid.css*",
+        "bootstrap-reboot.css*",
+        "bootstrap-utilities.css*",
+        "bootstrap.bundle.js*",
+        "bootstrap.js*",
+        "bootstrap.esm*",
+        "jquery*",
+    ]

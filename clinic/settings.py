@@ -18,6 +18,7 @@ import dj_database_url
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
+from whitenoise.compress import Compressor
 
 from clinic.embedded import prepare_data_folder, secret_key_in
 
@@ -107,14 +108,14 @@ CSRF_TRUSTED_ORIGINS = [f"{_public.scheme}://{_public.netloc}"]
 PROGRAMME_PHONE = text("PROGRAMME_PHONE")
 
 INSTALLED_APPS = [
-    "clinic",
+    "clinic.apps.ClinicConfig",
     "education",
     "patients",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
     "django.contrib.messages",
-    "django.contrib.staticfiles",
+    "clinic.apps.StaticFiles",
     "axes",
     "csp",
     "crispy_forms",
@@ -137,6 +138,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
+    "clinic.access.Access",
 ]
 
 ROOT_URLCONF = "clinic.urls"
@@ -219,6 +221,9 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = EMBEDDED and not (STATIC_ROOT / "staticfiles.json").is_file()
 WHITENOISE_AUTOREFRESH = WHITENOISE_USE_FINDERS
+WHITENOISE_KEEP_ONLY_HASHED_FILES = True
+# Source maps are large, and fetched only by someone who debugs.
+WHITENOISE_SKIP_COMPRESS_EXTENSIONS = [*Compressor.SKIP_COMPRESS_EXTENSIONS, "map"]
 
 # People
 
@@ -248,9 +253,8 @@ AXES_CLIENT_IP_CALLABLE = "clinic.client_address.client_address"
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
 
-# 30 minutes idle (each request starts them anew), 12 hours in all (promise T1).
+# 30 minutes idle (clinic.middleware starts them anew), 12 hours in all (promise T1).
 SESSION_COOKIE_AGE = 30 * 60
-SESSION_SAVE_EVERY_REQUEST = True
 SESSION_ABSOLUTE_AGE = 12 * 60 * 60
 # In the session, not in a cookie: a message may name a patient.
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
