@@ -3,7 +3,10 @@
 from django.db import DatabaseError, InterfaceError, connection
 from django.http import HttpRequest, HttpResponse
 
+from patients.open_to import ANYONE, open_to
 
+
+@open_to(ANYONE)
 def healthz(request: HttpRequest) -> HttpResponse:
     """200 when the database answers, else 503. Open to everyone; says nothing else."""
     try:

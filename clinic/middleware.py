@@ -9,6 +9,8 @@ from django.http import HttpRequest, HttpResponse
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 STARTED = "signed_in_at"
+SEEN = "seen_at"
+SEEN_STEP = 60  # seconds; the idle limit is exact to this, and most requests write nothing
 
 
 class NeverStored:
@@ -39,4 +41,6 @@ class AbsoluteSessionLimit:
             started = request.session.setdefault(STARTED, now)
             if now - started > settings.SESSION_ABSOLUTE_AGE:
                 logout(request)
+            elif now - request.session.get(SEEN, 0) > SEEN_STEP:
+                request.session[SEEN] = now  # saving starts the idle minutes anew
         return self.get_response(request)

@@ -86,6 +86,7 @@ class ActDone(models.Model):
     """A form that was already sent: the second sending of the same form does nothing."""
 
     key = models.UUIDField(primary_key=True)
+    outcome = models.CharField(max_length=500, default="/")
     by = models.ForeignKey(StaffUser, on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
 
@@ -99,7 +100,7 @@ class TrailEntry(AppendOnly):
     patient = models.ForeignKey(Patient, null=True, on_delete=models.PROTECT, related_name="+")
     detail = models.JSONField(default=dict)
     address = models.GenericIPAddressField(null=True)
-    before = models.CharField(max_length=64)
+    before = models.CharField(max_length=64, unique=True)
     hash = models.CharField(max_length=64, unique=True)
 
     class Meta:

@@ -10,6 +10,7 @@ from enum import StrEnum
 from django.conf import settings
 from django.db import transaction
 
+from education.attempts import attempts_left
 from education.models import (
     Assignment,
     EndedBecause,
@@ -34,6 +35,7 @@ class Refusal(StrEnum):
     NO_DATE = "no_date"
     NOT_OPEN_YET = "not_open_yet"
     NOT_PUBLISHED = "not_published"
+    NO_ATTEMPT_LEFT = "no_attempt_left"
 
 
 class LinkState(StrEnum):
@@ -63,6 +65,8 @@ def refusal(assignment: Assignment, *, at: datetime) -> Refusal | None:
         return Refusal.NOT_OPEN_YET
     if not assignment.module.editions.exists():
         return Refusal.NOT_PUBLISHED
+    if attempts_left(assignment.pk) == 0:
+        return Refusal.NO_ATTEMPT_LEFT
     return None
 
 

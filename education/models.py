@@ -10,12 +10,11 @@ from typing import Any, Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Count, Exists, F, OuterRef, Q
 
 from education.rules.scoring import Kind
-from education.rules.standing import Evidence
+from education.rules.standing import Evidence, Standing
 from patients.models import AppendOnly, Operation, Patient, Procedure
-
 
 # --- teaching ------------------------------------------------------------------------------------
 
@@ -147,41 +146,48 @@ class AssignmentQuerySet(models.QuerySet["Assignment"]):
     The conditions stand in WHERE only; annotating them first is a hundred times slower.
     """
 
+    def wanting_attention(self, *, on: date) -> Self:
+        """Open, and of an operation that is not over; after it, only what was due afterwards."""
+        return self.still_open().filter(
+            Q(operation__or_date__isnull=True)
+            | Q(operation__or_date__gte=on)
+            | Q(due_before_operation=False)
+        )
+
     def still_open(self) -> Self:
         return self.filter(closed=False)
 
     def cleared(self) -> Self:
-        return self.filter(_is_waived() | _cleared_in_window() | _cleared_late_signed_off())
+        return self.filter(_is_cleared())
 
     def needs_sign_off(self) -> Self:
-        return self.filter(
-            ~_is_waived(), ~_cleared_in_window(), ~_cleared_late_signed_off(), _cleared_late()
-        )
-
-    def not_cleared(self) -> Self:
-        """Late, due or not due."""
-        return self.filter(~_is_waived(), ~_cleared_in_window(), ~_cleared_late())
+        return self.filter(_needs_sign_off())
 
     def late(self, *, on: date) -> Self:
-        return self.not_cleared().filter(clear_by__lt=on)
+        return self.filter(_is_not_cleared(), clear_by__lt=on)
 
     def due(self, *, on: date, notice_days: int) -> Self:
-        horizon = on + timedelta(days=notice_days)
-        return self.not_cleared().filter(clear_by__gte=on, clear_by__lte=horizon)
+        return self.filter(_is_not_cleared(), _is_due(on, notice_days))
 
     def not_due(self, *, on: date, notice_days: int) -> Self:
-        horizon = on + timedelta(days=notice_days)
-        return self.not_cleared().filter(Q(clear_by__isnull=True) | Q(clear_by__gt=horizon))
+        return self.filter(_is_not_cleared(), _is_not_due(on, notice_days))
 
     def flagged(self, *, on: date, notice_days: int) -> Self:
         """Late, due or needing a sign-off."""
         horizon = on + timedelta(days=notice_days)
-        return self.filter(
-            ~_is_waived(),
-            ~_cleared_in_window(),
-            ~_cleared_late_signed_off(),
-            Q(clear_by__lte=horizon) | _cleared_late(),
-        )
+        return self.filter(~_is_cleared(), Q(clear_by__lte=horizon) | _needs_sign_off())
+
+    def counts(self, *, on: date, notice_days: int) -> dict[Standing, int]:
+        """Return how many there are of each standing, in one query."""
+        conditions = {
+            Standing.CLEARED: _is_cleared(),
+            Standing.NEEDS_SIGN_OFF: _needs_sign_off(),
+            Standing.LATE: _is_not_cleared() & Q(clear_by__lt=on),
+            Standing.DUE: _is_not_cleared() & _is_due(on, notice_days),
+            Standing.NOT_DUE: _is_not_cleared() & _is_not_due(on, notice_days),
+        }
+        found = self.aggregate(**{s: Count("pk", filter=q) for s, q in conditions.items()})
+        return {s: found[s] for s in conditions}
 
 
 class Assignment(models.Model):
@@ -368,6 +374,7 @@ class Submission(AppendOnly):
     right = models.PositiveSmallIntegerField()
     total = models.PositiveSmallIntegerField()
     passed = models.BooleanField()
+    unsafe = models.JSONField(default=list)  # keys of the safety-critical questions got wrong
     recorded_at = models.DateTimeField(db_index=True)
 
     objects = SubmissionQuerySet.as_manager()
@@ -529,7 +536,27 @@ class WaiverRevocation(AppendOnly):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
 
-# --- the conditions of the SQL twin, one for each clause of the rule -------------------------------
+# --- the conditions of the SQL twin, one for each clause of the rule ------------------------------
+
+
+def _is_cleared() -> Q:
+    return Q(_is_waived() | _cleared_in_window() | _cleared_late_signed_off())
+
+
+def _needs_sign_off() -> Q:
+    return ~_is_cleared() & Q(_cleared_late())
+
+
+def _is_not_cleared() -> Q:
+    return Q(~_is_waived(), ~_cleared_in_window(), ~_cleared_late())
+
+
+def _is_due(on: date, notice_days: int) -> Q:
+    return Q(clear_by__gte=on, clear_by__lte=on + timedelta(days=notice_days))
+
+
+def _is_not_due(on: date, notice_days: int) -> Q:
+    return Q(clear_by__isnull=True) | Q(clear_by__gt=on + timedelta(days=notice_days))
 
 
 def _is_waived() -> Exists:

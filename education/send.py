@@ -72,9 +72,7 @@ def _overtaken(message: Message, *, at: datetime) -> bool:
     )
 
 
-def _hand_over(
-    message: Message, *, at: datetime, connection: BaseEmailBackend | None
-) -> bool:
+def _hand_over(message: Message, *, at: datetime, connection: BaseEmailBackend | None) -> bool:
     if message.invitation is None:
         raise ValueError(f"message {message.pk} has no email for its purpose")
     token = issue_token(message.invitation, at=at)

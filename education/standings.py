@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, Subquery
 
 from education.models import (
     MATCHED,
@@ -31,13 +31,18 @@ from patients.clock import end_of_day
 from patients.models import Programme
 
 
+Owner = tuple[int, int]  # patient id, module id
+Dates = tuple[date | None, date | None, date | None]
+
+
 @dataclass(frozen=True)
 class Told:
-    """An assignment with its answer and the facts that it rests on."""
+    """An assignment with its answer, the facts that it rests on, and its latest invitation."""
 
     assignment: Assignment
     facts: Facts
     answer: Answer
+    invitation: Invitation | None = None
 
 
 def standings(assignments: Iterable[Assignment], *, on: date) -> list[Told]:
@@ -63,35 +68,31 @@ def standing_of(assignment: Assignment, *, on: date) -> Told:
 def _tell(
     assignments: list[Assignment], *, on: date, settings: Programme, known_at: datetime | None
 ) -> list[Told]:
-    facts = _facts(assignments, settings=settings, known_at=known_at)
-    return [
-        Told(a, facts[a.pk], standing(facts[a.pk], on=on, notice_days=settings.notice_days))
-        for a in assignments
-        if a.pk in facts
-    ]
-
-
-def _facts(
-    assignments: list[Assignment], *, settings: Programme, known_at: datetime | None
-) -> dict[int, Facts]:
-    """Return the facts by assignment id; `known_at` leaves out what was recorded later."""
     dates = _dates(assignments, known_at)
+    assignments = [a for a in assignments if a.pk in dates]
     clearances = _clearances(assignments, known_at)
     waived = _waived(assignments, known_at)
-    progress = _progress(assignments, settings=settings, known_at=known_at)
-    return {
-        a.pk: Facts(
+    latest, begun = _invitations(assignments, known_at)
+    matched, undecided = _submissions(assignments, known_at)
+    told = []
+    for a in assignments:
+        past = matched[a.operation.patient_id, a.module_id]
+        progress = Progress(
+            invited=a.pk in latest,
+            begun=a.pk in begun,
+            failed=bool(past) and not past[-1].passed,
+            needs_teach_back=needs_teach_back(past, attempts_allowed=settings.attempts_allowed),
+            undecided=a.pk in undecided,
+        )
+        facts = Facts(
             *dates[a.pk],
             clearances=tuple(clearances[a.pk]),
             waived=a.pk in waived,
-            progress=progress[a.pk],
+            progress=progress,
         )
-        for a in assignments
-        if a.pk in dates
-    }
-
-
-Dates = tuple[date | None, date | None, date | None]
+        answer = standing(facts, on=on, notice_days=settings.notice_days)
+        told.append(Told(a, facts, answer, latest.get(a.pk)))
+    return told
 
 
 def _dates(assignments: list[Assignment], known_at: datetime | None) -> dict[int, Dates]:
@@ -114,21 +115,22 @@ def _clearances(
     known = _known("", known_at)
     patients = {a.operation.patient_id for a in assignments}
     modules = {a.module_id for a in assignments}
-    not_counting_before = {
-        e.module_id: e.number
-        for e in Edition.objects.filter(
-            module__in=modules, earlier_clearances_count=False, **known
-        ).order_by("number")
-    }
+    superseding = Edition.objects.filter(
+        module=OuterRef("module"),
+        number__gt=OuterRef("edition__number"),
+        earlier_clearances_count=False,
+        **known,
+    )
     signed = set(
         SignOff.objects.filter(assignment__in=assignments, **known).values_list(
             "assignment", "clearance"
         )
     )
-    by_key: dict[tuple[int, int], list[Clearance]] = defaultdict(list)
+    by_key: dict[Owner, list[Clearance]] = defaultdict(list)
     for row in (
         Clearance.objects.filter(patient__in=patients, module__in=modules, **known)
-        .select_related("edition", "revocation")
+        .select_related("revocation")
+        .annotate(superseded=Exists(superseding))
         .order_by("cleared_on", "id")
     ):
         revocation = getattr(row, "revocation", None)
@@ -141,7 +143,7 @@ def _clearances(
                 cleared_on=c.cleared_on,
                 evidence=Evidence(c.evidence),
                 signed_off=(a.pk, c.pk) in signed,
-                counts=c.edition.number >= not_counting_before.get(a.module_id, 0),
+                counts=not c.superseded,  # type: ignore[attr-defined]
                 id=c.pk,
             )
             for c in by_key[a.operation.patient_id, a.module_id]
@@ -162,85 +164,63 @@ def _waived(assignments: list[Assignment], known_at: datetime | None) -> set[int
     }
 
 
-def _progress(
-    assignments: list[Assignment], *, settings: Programme, known_at: datetime | None
-) -> dict[int, Progress]:
-    """How far each patient came: by links of the assignment, and by quizzes matched to them."""
-    ids = [a.pk for a in assignments]
-    invited = set(
-        Invitation.objects.filter(assignment__in=ids, **_known("", known_at)).values_list(
-            "assignment", flat=True
-        )
+def _invitations(
+    assignments: list[Assignment], known_at: datetime | None
+) -> tuple[dict[int, Invitation], set[int]]:
+    """Return the latest invitation of each assignment, and the assignments with a quiz begun.
+
+    Invitations through which the quiz was passed have done their work and count no more; begun
+    is a quiz with no submission yet.
+    """
+    known = _known("", known_at)
+    handed_in = Submission.objects.filter(attempt=OuterRef("pk"), **known)
+    passed = Submission.objects.filter(attempt__invitation=OuterRef("pk"), passed=True, **known)
+    running = Attempt.objects.filter(~Exists(handed_in), invitation=OuterRef("pk"), **known)
+    rows = (
+        Invitation.objects.filter(~Exists(passed), assignment__in=assignments, **known)
+        .select_related("message", "end")
+        .annotate(begun=Exists(running))
+        .order_by("recorded_at", "id")
     )
-    begun = set(
-        Attempt.objects.filter(
-            invitation__assignment__in=ids, **_known("", known_at)
-        ).values_list("invitation__assignment", flat=True)
-    )
-    matched, undecided = _submissions(assignments, known_at)
-    progress = {}
-    for a in assignments:
-        past = [
-            PastAttempt(
-                s.passed,
-                frozenset(
-                    answer.question.key
-                    for answer in s.answers.all()
-                    if answer.question.safety_critical and not answer.right
-                ),
-            )
-            for s in matched[a.operation.patient_id, a.module_id]
-        ]
-        progress[a.pk] = Progress(
-            invited=a.pk in invited,
-            begun=a.pk in begun,
-            failed=bool(past) and not past[-1].passed,
-            needs_teach_back=needs_teach_back(past, attempts_allowed=settings.attempts_allowed),
-            undecided=a.pk in undecided,
-        )
-    return progress
+    latest: dict[int, Invitation] = {}
+    begun = set()
+    for row in rows:
+        latest[row.assignment_id] = row
+        if row.begun:
+            begun.add(row.assignment_id)
+    return latest, begun
 
 
 def _submissions(
     assignments: list[Assignment], known_at: datetime | None
-) -> tuple[dict[tuple[int, int], list[Submission]], set[int]]:
-    """Return submissions by (patient, module), oldest first, and assignments with undecided ones.
+) -> tuple[dict[Owner, list[PastAttempt]], set[int]]:
+    """Return the quizzes of each patient, oldest first, and the assignments with undecided ones.
 
     A submission that nobody has decided about belongs to the assignment whose link it came by.
     """
-    decided: dict[int, IdentityDecision] = {}
+    known = _known("", known_at)
     patients = {a.operation.patient_id for a in assignments}
-    modules = {a.module_id for a in assignments}
-    candidates = (
-        Submission.objects.filter(edition__module__in=modules, **_known("", known_at))
-        .filter(
-            # came by one of these links, or was ever matched to one of these patients
-            _came_by(assignments) | _matched_to(patients)
+    ever_matched = IdentityDecision.objects.filter(submission=OuterRef("pk"), patient__in=patients)
+    decisions = IdentityDecision.objects.filter(submission=OuterRef("pk"), **known)
+    latest = decisions.order_by("-number")
+    rows = (
+        Submission.objects.filter(edition__module__in={a.module_id for a in assignments}, **known)
+        .filter(Q(attempt__invitation__assignment__in=assignments) | Q(Exists(ever_matched)))
+        .annotate(
+            verdict=Subquery(latest.values("verdict")[:1]),
+            owner=Subquery(latest.values("patient")[:1]),
         )
         .select_related("edition", "attempt__invitation")
-        .prefetch_related("answers__question")
         .order_by("recorded_at", "id")
-        .distinct()
     )
-    submissions = list(candidates)
-    for row in IdentityDecision.objects.filter(
-        submission__in=submissions, **_known("", known_at)
-    ).order_by("number"):
-        decided[row.submission_id] = row
-    matched: dict[tuple[int, int], list[Submission]] = defaultdict(list)
+    matched: dict[Owner, list[PastAttempt]] = defaultdict(list)
     undecided = set()
-    for s in submissions:
-        decision = decided.get(s.pk)
-        if decision is None or decision.verdict == IdentityVerdict.UNDONE:
-            undecided.add(s.attempt.invitation.assignment_id)
-        elif decision.verdict in MATCHED and decision.patient_id is not None:
-            matched[decision.patient_id, s.edition.module_id].append(s)
+    for row in rows:
+        verdict: str | None = row.verdict  # type: ignore[attr-defined]
+        owner: int = row.owner  # type: ignore[attr-defined]
+        if verdict is None or verdict == IdentityVerdict.UNDONE:
+            undecided.add(row.attempt.invitation.assignment_id)
+        elif verdict in MATCHED:
+            attempt = PastAttempt(row.passed, frozenset(row.unsafe))
+            matched[owner, row.edition.module_id].append(attempt)
     return matched, undecided
-
-
-def _came_by(assignments: list[Assignment]) -> Q:
-    return Q(attempt__invitation__assignment__in=[a.pk for a in assignments])
-
-
-def _matched_to(patients: set[int]) -> Q:
-    return Q(decisions__patient__in=patients)

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
+from education.attempts import may_begin
 from education.identify import identify
 from education.models import (
     Attempt,
@@ -18,7 +19,6 @@ from education.models import (
     SubmissionAnswer,
 )
 from education.rules.scoring import Given, Key, Kind, is_right, score
-from patients import programme
 
 
 class NoAttemptLeft(Exception):
@@ -42,25 +42,6 @@ def begin(invitation: Invitation, *, at: datetime) -> Attempt:
         return Attempt.objects.create(
             invitation=invitation, edition=edition, number=len(attempts) + 1, recorded_at=at
         )
-
-
-def attempts_made(invitation: Invitation) -> list[Submission]:
-    """Return the submissions that came through links of the same assignment, oldest first."""
-    return list(
-        Submission.objects.filter(attempt__invitation__assignment=invitation.assignment_id)
-    )
-
-
-def attempts_left(invitation: Invitation) -> int:
-    """Return how many more attempts the programme allows through this assignment's links."""
-    allowed = programme.current().attempts_allowed
-    return max(0, allowed - len(attempts_made(invitation)))
-
-
-def may_begin(invitation: Invitation) -> bool:
-    """A passed quiz needs no other attempt; otherwise as often as the programme allows."""
-    made = attempts_made(invitation)
-    return attempts_left(invitation) > 0 and not any(s.passed for s in made)
 
 
 def save_answer(attempt: Attempt, question: Question, given: Given, *, at: datetime) -> None:
@@ -108,6 +89,9 @@ def submit(
             right=result.right,
             total=result.total,
             passed=result.passed,
+            unsafe=list(
+                attempt.edition.questions.filter(pk__in=result.unsafe).values_list("key", flat=True)
+            ),
             recorded_at=at,
         )
         SubmissionAnswer.objects.bulk_create(

@@ -1,7 +1,7 @@
 """Tables that carry a decision are written once: the database itself refuses UPDATE and DELETE.
 
-Models opt in by the base `patients.models.AppendOnly`; the triggers are laid after every migrate. A correction is
-always a new row that says what it corrects.
+Models opt in by the base `patients.models.AppendOnly`; the triggers are laid after every
+migrate. A correction is always a new row that says what it corrects.
 """
 
 from collections.abc import Iterable

@@ -2,7 +2,6 @@
 
 from datetime import date, datetime
 
-from django.contrib.auth.base_user import AbstractBaseUser
 
 from patients.models import Contact, Means, Outcome, Patient
 
@@ -13,7 +12,7 @@ def log_contact(
     means: Means,
     outcome: Outcome,
     at: datetime,
-    by: AbstractBaseUser,
+    by_id: int,
     note: str = "",
     next_on: date | None = None,
 ) -> Contact:
@@ -25,5 +24,5 @@ def log_contact(
         note=note,
         next_on=next_on,
         recorded_at=at,
-        by=by,
+        by_id=by_id,
     )

@@ -4,7 +4,6 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
-from django.contrib.auth.base_user import AbstractBaseUser
 from django.forms.models import model_to_dict
 
 from patients.clock import local_date
@@ -21,17 +20,19 @@ def found(
     time_zone: str,
     phone: str,
     at: datetime,
-    by: AbstractBaseUser | None = None,
+    by_id: int | None = None,
     **settings: Any,
 ) -> Programme:
     """Write the programme's first settings. Raises ValueError for an unknown time zone."""
-    return _write({"name": name, "time_zone": time_zone, "phone": phone, **settings}, at=at, by=by)
+    return _write(
+        {"name": name, "time_zone": time_zone, "phone": phone, **settings}, at=at, by_id=by_id
+    )
 
 
-def change(*, at: datetime, by: AbstractBaseUser, **settings: Any) -> Programme:
+def change(*, at: datetime, by_id: int, **settings: Any) -> Programme:
     """Change some settings from `at` on; the earlier row stays."""
     latest = model_to_dict(current(), exclude=["id", "by", "recorded_at"])
-    return _write({**latest, **settings}, at=at, by=by)
+    return _write({**latest, **settings}, at=at, by_id=by_id)
 
 
 def current(*, known_at: datetime | None = None) -> Programme:
@@ -50,8 +51,8 @@ def local_day(at: datetime) -> date:
     return local_date(at, current().zone)
 
 
-def _write(settings: dict[str, Any], *, at: datetime, by: AbstractBaseUser | None) -> Programme:
+def _write(settings: dict[str, Any], *, at: datetime, by_id: int | None) -> Programme:
     if settings["time_zone"] not in available_timezones():
         raise ValueError(f"unknown time zone: {settings['time_zone']}")
     ZoneInfo(settings["time_zone"])
-    return Programme.objects.create(recorded_at=at, by=by, **settings)
+    return Programme.objects.create(recorded_at=at, by_id=by_id, **settings)

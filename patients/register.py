@@ -6,7 +6,6 @@ The only code that writes `Patient`; it keeps the look-up key and the history tr
 from datetime import date, datetime
 from typing import Any
 
-from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 from django.dispatch import Signal
 
@@ -30,7 +29,7 @@ def enrol(
     phone: str = "",
     language: str = Language.ENGLISH,
     source: str = "",
-    by: AbstractBaseUser | None = None,
+    by_id: int | None = None,
 ) -> Patient:
     """Put a patient on the register. Raises IntegrityError when the MRN is taken."""
     patient = Patient(
@@ -42,7 +41,7 @@ def enrol(
         phone=phone,
         language=language,
     )
-    return _record(patient, at=at, source=source, by=by)
+    return _record(patient, at=at, source=source, by_id=by_id)
 
 
 def correct(
@@ -50,7 +49,7 @@ def correct(
     *,
     at: datetime,
     source: str,
-    by: AbstractBaseUser | None = None,
+    by_id: int | None = None,
     **facts: Any,
 ) -> Patient:
     """Correct some of a patient's facts; what stood before stays on record.
@@ -67,15 +66,17 @@ def correct(
             return latest
         for field, value in facts.items():
             setattr(latest, field, value)
-        return _record(latest, at=at, source=source, by=by)
+        return _record(latest, at=at, source=source, by_id=by_id)
 
 
-def _record(patient: Patient, *, at: datetime, source: str, by: AbstractBaseUser | None) -> Patient:
+def _record(patient: Patient, *, at: datetime, source: str, by_id: int | None) -> Patient:
     patient.name_key = name_key(patient.given_names, patient.family_names)[:420]
     patient.recorded_at = at
     with transaction.atomic():
         patient.save()
         facts = {field: getattr(patient, field) for field in FIELDS}
-        PatientChange.objects.create(patient=patient, source=source, recorded_at=at, by=by, **facts)
+        PatientChange.objects.create(
+            patient=patient, source=source, recorded_at=at, by_id=by_id, **facts
+        )
         patient_changed.send(sender=Patient, patient=patient, at=at)
     return patient

@@ -7,7 +7,6 @@ transaction, through `operation_changed`.
 from datetime import date, datetime
 from typing import Any
 
-from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 from django.dispatch import Signal
 
@@ -38,7 +37,7 @@ def book(
     case_number: str = "",
     booking: Booking = Booking.PROPOSED,
     source: str = "",
-    by: AbstractBaseUser | None = None,
+    by_id: int | None = None,
 ) -> Operation:
     """Put an operation on the schedule. Raises IntegrityError when the case number is taken."""
     operation = Operation(
@@ -53,7 +52,7 @@ def book(
     )
     with transaction.atomic():
         operation.save()
-        _write_history(operation, at=at, source=source, by=by, reason="")
+        _write_history(operation, at=at, source=source, by_id=by_id, reason="")
     return operation
 
 
@@ -63,7 +62,7 @@ def change(
     at: datetime,
     reason: str = "",
     source: str = "",
-    by: AbstractBaseUser | None = None,
+    by_id: int | None = None,
     version: int | None = None,
     **planned: Any,
 ) -> Operation:
@@ -92,7 +91,7 @@ def change(
         latest.version += 1
         latest.recorded_at = at
         latest.save()
-        _write_history(latest, at=at, source=source, by=by, reason=reason)
+        _write_history(latest, at=at, source=source, by_id=by_id, reason=reason)
     return latest
 
 
@@ -103,14 +102,14 @@ def move(
     at: datetime,
     reason: str = "",
     source: str = "",
-    by: AbstractBaseUser | None = None,
+    by_id: int | None = None,
 ) -> Operation:
     """Move the OR date, or take it away (postponed without a date)."""
-    return change(operation, at=at, reason=reason, source=source, by=by, or_date=or_date)
+    return change(operation, at=at, reason=reason, source=source, by_id=by_id, or_date=or_date)
 
 
 def _write_history(
-    operation: Operation, *, at: datetime, source: str, by: AbstractBaseUser | None, reason: str
+    operation: Operation, *, at: datetime, source: str, by_id: int | None, reason: str
 ) -> None:
     OperationChange.objects.create(
         operation=operation,
@@ -118,7 +117,7 @@ def _write_history(
         reason=reason,
         source=source,
         recorded_at=at,
-        by=by,
+        by_id=by_id,
         **{field: getattr(operation, field) for field in PLANNED},
     )
     operation_changed.send(sender=Operation, operation=operation, at=at)

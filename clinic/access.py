@@ -1,0 +1,72 @@
+"""Who may open what: enforced here for every view, declared at each view by `open_to`."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import ImproperlyConfigured, PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+
+from clinic.client_address import client_address
+from clinic.models import StaffUser
+from clinic.trail import record
+from patients.clock import now
+from patients.open_to import ANYONE, LINK_HOLDER
+
+Respond = Callable[[HttpRequest], HttpResponse]
+
+
+class Access:
+    """Refuses a view to whoever it does not name, and writes staff's requests into the trail.
+
+    In the trail stands every request of a member of staff that writes, or that names a record in
+    its address; a view says which patient it was about by setting `request.about_patient_id`.
+    """
+
+    def __init__(self, get_response: Respond) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        match = request.resolver_match
+        is_staff = match and not _public(match.func) and request.user.is_authenticated
+        if is_staff and match and (request.method == "POST" or match.kwargs):
+            record(
+                act=f"{request.method} {match.url_name}",
+                at=now(),
+                by_id=request.user.pk,
+                patient_id=getattr(request, "about_patient_id", None),
+                detail={**match.kwargs, "status": response.status_code},
+                address=client_address(request) or None,
+            )
+        return response
+
+    def process_view(
+        self,
+        request: HttpRequest,
+        view: Callable[..., HttpResponseBase],
+        args: tuple[Any, ...],
+        kwargs: dict[str, Any],
+    ) -> HttpResponseBase | None:
+        """Let the request through, send it to the sign-in page, or refuse it."""
+        who = getattr(view, "open_to", None)
+        if who is None:
+            raise ImproperlyConfigured(f"{view.__module__} does not say who may open it")
+        if _public(view):
+            return None
+        if not request.user.is_authenticated:
+            return redirect_to_login(request.get_full_path())
+        if request.user.role not in who:
+            raise PermissionDenied
+        return None
+
+
+def member(request: HttpRequest) -> StaffUser:
+    """Return who is signed in; for views that only staff may open."""
+    if not isinstance(request.user, StaffUser):
+        raise PermissionDenied
+    return request.user
+
+
+def _public(view: Callable[..., Any]) -> bool:
+    return bool({ANYONE, LINK_HOLDER} & getattr(view, "open_to", frozenset()))

@@ -1,0 +1,34 @@
+"""How often was the quiz taken through an assignment's links, and may it be taken again?"""
+
+from education.models import Invitation, Submission
+from education.rules.scoring import PastAttempt, needs_teach_back
+from patients import programme
+
+
+def attempts_since_pass(assignment_id: int) -> list[Submission]:
+    """Return the submissions through an assignment's links after the last passed one.
+
+    A quiz passed for an earlier OR date uses up no attempt of the next round.
+    """
+    since: list[Submission] = []
+    for submission in Submission.objects.filter(
+        attempt__invitation__assignment=assignment_id
+    ).order_by("recorded_at", "id"):
+        since = [] if submission.passed else [*since, submission]
+    return since
+
+
+def attempts_left(assignment_id: int) -> int:
+    """Return how many more attempts the programme allows; 0 when a teach-back must come first."""
+    allowed = programme.current().attempts_allowed
+    since = attempts_since_pass(assignment_id)
+    past = [PastAttempt(s.passed, frozenset(s.unsafe)) for s in since]
+    if needs_teach_back(past, attempts_allowed=allowed):
+        return 0
+    return allowed - len(since)
+
+
+def may_begin(invitation: Invitation) -> bool:
+    """One pass is enough for one link; otherwise as often as the programme allows."""
+    passed = Submission.objects.filter(attempt__invitation=invitation, passed=True).exists()
+    return not passed and attempts_left(invitation.assignment_id) > 0
