@@ -27,4 +27,4 @@ def follow_operation(
 
 def ask_again_whose(sender: type[Model], patient: Patient, at: datetime, **kwargs: Any) -> None:
     """Somebody new is on the register: a submission that fitted nobody may be theirs."""
-    identify_again(at=at)
+    identify_again(patient, at=at)

@@ -45,12 +45,13 @@ def identify(submission: Submission, *, at: datetime) -> IdentityDecision | None
         )
 
 
-def identify_again(*, at: datetime) -> int:
-    """Ask again about everything undecided, after the register changed. Returns the new matches.
+def identify_again(patient: Patient, *, at: datetime) -> int:
+    """Ask again about the undecided submissions that a new or corrected patient could explain.
 
-    Submissions that a person undid or decided are left to people.
+    Nothing matches without an equal date of birth, so only those are asked about. Submissions
+    that a person undid or decided are left to people. Returns the new matches.
     """
-    untouched = Submission.objects.undecided().filter(decisions__isnull=True)
+    untouched = Submission.objects.filter(decisions__isnull=True, birth_date=patient.birth_date)
     return sum(identify(submission, at=at) is not None for submission in untouched)
 
 
