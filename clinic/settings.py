@@ -184,11 +184,14 @@ if text("DATABASE_URL"):
     _database.update(dj_database_url.parse(text("DATABASE_URL"), conn_health_checks=True))
     if _database["ENGINE"] == "django.db.backends.postgresql":
         _database["OPTIONS"] = {
+            "connect_timeout": 3,
             **_database.get("OPTIONS", {}),
             "pool": {
                 "min_size": 1,
                 "max_size": max(WEB_THREADS, WORKER_THREADS) + 2,
-                "timeout": 0.8,
+                "timeout": 0.6,
+                # Then a request starts a new attempt, instead of waiting out a growing pause.
+                "reconnect_timeout": 5,
             },
         }
 else:

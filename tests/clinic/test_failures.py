@@ -1,0 +1,110 @@
+"""The plain pages for when the database, or the code, is what failed (promise B7)."""
+
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from django.db import InterfaceError, OperationalError
+from django.http import HttpRequest, HttpResponse
+from django.test import Client, override_settings
+from django.urls import path
+
+from clinic.health import healthz
+from patients.open_to import ANYONE, open_to
+from tests.clinic.test_settings import PRODUCTION
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+PHONE = "555 0134"
+
+
+@open_to(ANYONE)
+def unreachable(request: HttpRequest) -> HttpResponse:
+    raise OperationalError("server closed the connection unexpectedly")
+
+
+@open_to(ANYONE)
+def broken_off(request: HttpRequest) -> HttpResponse:
+    raise InterfaceError("connection already closed")
+
+
+@open_to(ANYONE)
+def mistaken(request: HttpRequest) -> HttpResponse:
+    raise KeyError("x")
+
+
+@open_to(ANYONE)
+def asks_who(request: HttpRequest) -> HttpResponse:
+    return HttpResponse(str(request.user))
+
+
+urlpatterns = [
+    path("healthz", healthz),
+    path("asks-who/", asks_who),
+    path("unreachable/", unreachable),
+    path("broken-off/", broken_off),
+    path("mistaken/", mistaken),
+]
+handler500 = "clinic.failures.server_error"
+
+
+@override_settings(ROOT_URLCONF=__name__, PROGRAMME_PHONE=PHONE)
+@pytest.mark.parametrize(
+    "address, status", [("/unreachable/", 503), ("/broken-off/", 503), ("/mistaken/", 500)]
+)
+def test_the_page_says_it_plainly_and_needs_no_database(address: str, status: int) -> None:
+    """Not marked django_db: any query would fail the test."""
+    response = Client(raise_request_exception=False).get(address)
+    assert response.status_code == status
+    assert PHONE in response.content.decode()
+    assert "no-store" in response["Cache-Control"]
+
+
+@override_settings(ROOT_URLCONF=__name__, PROGRAMME_PHONE="")
+def test_an_unknown_phone_number_is_left_out() -> None:
+    response = Client(raise_request_exception=False).get("/unreachable/")
+    assert "call" not in response.content.decode()
+
+
+@pytest.mark.parametrize("silent", [False, True])
+def test_with_the_database_down_the_answer_takes_no_more_than_a_second(silent: bool) -> None:
+    """Against production settings: a port where nothing listens, and one that never answers."""
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        if silent:
+            listener.listen()
+        port = listener.getsockname()[1]
+        code = (
+            "import time, django; django.setup()\n"
+            "from django.test import Client\n"
+            "client = Client(raise_request_exception=False, SERVER_NAME='clear-by.example.org')\n"
+            "from django.conf import settings\n"
+            "client.cookies[settings.SESSION_COOKIE_NAME] = 'a' * 32\n"
+            "settings.ROOT_URLCONF = 'tests.clinic.test_failures'\n"
+            "for path in ('/healthz', '/asks-who/', '/asks-who/'):\n"
+            "    started = time.monotonic()\n"
+            "    response = client.get(path, secure=True)\n"
+            "    print(response.status_code, time.monotonic() - started)\n"
+        )
+        started = time.monotonic()
+        ended = subprocess.run(
+            [sys.executable, "-c", code],
+            cwd=ROOT,
+            env=PRODUCTION
+            | {
+                "DJANGO_SETTINGS_MODULE": "clinic.settings",
+                "DATABASE_URL": f"postgresql://clinic@127.0.0.1:{port}/clinic",
+            },
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=60,
+        )
+        assert time.monotonic() - started < 60
+    lines = [line.split() for line in ended.stdout.strip().splitlines()]
+    assert len(lines) == 3, ended.stderr
+    for status, seconds in lines:
+        assert status == "503"
+        assert float(seconds) < 1.0
