@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """The one command: `python3 manage.py demo`, `serve`, `test`, or any Django command.
 
-This file must be readable by every Python 3 (and by Python 2), so that an old one gets a
-sentence instead of a syntax error. What builds the virtualenv is first_run.py.
+This file must be readable by every Python 3, so that an old one gets a sentence instead of a
+syntax error (hence the annotation in quotes). What builds the virtualenv is first_run.py.
 """
 
 import os
@@ -13,7 +13,7 @@ OLDEST = (3, 11)
 NEWEST = (3, 13)
 
 
-def python_complaint(version):
+def python_complaint(version: "tuple[int, ...]") -> str:
     """One line that says why this Python cannot be used, or "" if it can.
 
     `version` is a tuple like `sys.version_info[:3]`.
@@ -28,7 +28,7 @@ def python_complaint(version):
     )
 
 
-def main():
+def main() -> None:
     complaint = python_complaint(sys.version_info[:3])
     if complaint:
         sys.stderr.write(complaint + "\n")

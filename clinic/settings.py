@@ -316,6 +316,15 @@ MANAGERS: list[tuple[str, str]] = []
 # Celery. The rows are the truth and a message only a hint (promise B2), so nothing here retries.
 
 REDIS_URL = text("REDIS_URL")
+REDIS_TRANSPORT_OPTIONS: dict[str, Any] = {
+    "socket_timeout": 1,
+    "socket_connect_timeout": 1,
+    # Above the longest task, or it would be handed out a second time while it runs.
+    "visibility_timeout": 600,
+    "unacked_restore_interval": 5,
+    "unacked_restore_throttle": 1,
+    "max_retries": 0,
+}
 CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any]
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_SERIALIZER = "json"
@@ -332,15 +341,7 @@ if REDIS_URL:
     CELERY_TASK_ACKS_LATE = True
     CELERY_WORKER_PREFETCH_MULTIPLIER = 1
     CELERY_BROKER_CONNECTION_TIMEOUT = 1
-    CELERY_BROKER_TRANSPORT_OPTIONS = {
-        "socket_timeout": 1,
-        "socket_connect_timeout": 1,
-        # Above the longest task, or it would be handed out a second time while it runs.
-        "visibility_timeout": 600,
-        "unacked_restore_interval": 5,
-        "unacked_restore_throttle": 1,
-        "max_retries": 0,
-    }
+    CELERY_BROKER_TRANSPORT_OPTIONS = REDIS_TRANSPORT_OPTIONS
 else:
     CELERY_BROKER_URL = "filesystem://"
     CELERY_WORKER_PREFETCH_MULTIPLIER = 4

@@ -147,8 +147,8 @@ def test_a_failing_task_logs_neither_its_message_nor_its_arguments(log: io.Strin
     def answer(name: str) -> str:
         return name
 
-    fail.apply(args=[NAME], kwargs={}, throw=False)
-    answer.apply(args=[NAME], throw=False)
+    fail.apply(args=(NAME,), throw=False)
+    answer.apply(args=(NAME,), throw=False)
     assert "Task canary.fail" in log.getvalue()
     assert "ValueError" in log.getvalue()
     assert "Task canary.answer" in log.getvalue()
