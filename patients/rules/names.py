@@ -10,7 +10,8 @@ LETTERS = str.maketrans(
     {"ß": "ss", "ø": "o", "ł": "l", "đ": "d", "ð": "d", "æ": "ae", "œ": "oe", "þ": "th", "ı": "i"}
 )
 
-APOSTROPHES = "'`´ʼ‘’‛′＇ʻʹ"
+# What is typed or pasted for an apostrophe, half rings of transliterated Arabic included.
+APOSTROPHES = "'`´ʼ‘’‛′‵＇｀ʻʹʾʿꞌꞋ"
 
 
 def name_tokens(name: str) -> tuple[str, ...]:
@@ -20,7 +21,9 @@ def name_tokens(name: str) -> tuple[str, ...]:
     have no case or accents come through unchanged. Shape: a tuple of non-empty words, in order.
     """
     joined = "".join(char for char in name if char not in APOSTROPHES)
-    lowered = unicodedata.normalize("NFKD", joined.casefold()).translate(LETTERS)
+    # Folded again: decorative letters have a case only once they are decomposed.
+    decomposed = unicodedata.normalize("NFKD", joined.casefold()).casefold()
+    lowered = decomposed.translate(LETTERS)
     words = [""]
     latin = False
     for char in lowered:
@@ -28,12 +31,17 @@ def name_tokens(name: str) -> tuple[str, ...]:
         if category[0] in "LN":
             latin = unicodedata.name(char, "").startswith("LATIN")
             words[-1] += char
-        elif category[0] == "M" and not latin:
+        elif category[0] == "M" and not latin and not _selects_a_glyph(char):
             words[-1] += char  # a vowel sign of another script is part of the name
         elif category[0] in "ZPS" or category == "Cc":
             words.append("")
         # Latin accents and invisible format characters vanish without parting a word.
     return tuple(word for word in words if word)
+
+
+def _selects_a_glyph(char: str) -> bool:
+    """Variation selectors (Unicode standard, section 23.4) say how to draw a character."""
+    return "\ufe00" <= char <= "\ufe0f" or "\U000e0100" <= char <= "\U000e01ef"
 
 
 def name_key(given_names: str, family_names: str) -> str:
