@@ -184,7 +184,7 @@ def _similar(claim: Claim, person: Person) -> bool:
     if claim.birth_date != person.birth_date:
         return False
     different = {Why.GIVEN_NAME_DIFFERENT, Why.FAMILY_NAME_DIFFERENT}
-    return not different <= set(_compare_names(claim, person))
+    return not different >= set(_compare_names(claim, person))
 
 
 def _compare_birth_dates(claimed: date, recorded: date) -> Why:
@@ -206,7 +206,9 @@ def _compare_names(claim: Claim, person: Person) -> list[Why]:
     claimed_key = name_key(claim.given_names, claim.family_names)
     if claimed_key and claimed_key == name_key(person.given_names, person.family_names):
         return [Why.NAME_IN_OTHER_ORDER]
-    return [_compare_given(given, their_given), _compare_family(family, their_family)]
+    # A part that neither has says nothing: two people of one name each are not alike for that.
+    compared = [_compare_given(given, their_given)] if given or their_given else []
+    return compared + ([_compare_family(family, their_family)] if family or their_family else [])
 
 
 def _same(left: tuple[str, ...], right: tuple[str, ...]) -> bool:
