@@ -206,6 +206,7 @@ def prepare_environment(root_folder: str, argv: list[str]) -> None:
     command = argv[1] if len(argv) > 1 else ""
     if command == "demo":
         os.environ.setdefault("CLINIC_DATA_DIR", str(Path(root_folder) / "var" / "demo"))
+        os.environ["CLINIC_DEMO"] = "1"
     if command in {"demo", "serve"}:
         options = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
         options.add_argument("--port", type=int)

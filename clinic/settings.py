@@ -306,6 +306,8 @@ MAIL_DOMAIN = MAIL_FROM.rpartition("@")[2].rstrip("> ")
 SERVER_EMAIL = MAIL_FROM
 # The folder with the messages that "went out", or None where a mail server takes them.
 MAIL_FOLDER = None if EMAIL_HOST else DATA_DIR / "mail"
+# `manage.py demo` alone shows that folder as a page, in place of the patients' mailboxes.
+MAIL_TRAY = EMBEDDED and MAIL_FOLDER is not None and flag("CLINIC_DEMO")
 EMAIL_BACKEND = (
     "django.core.mail.backends.smtp.EmailBackend" if EMAIL_HOST else "clinic.mail_folder.Backend"
 )

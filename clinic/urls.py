@@ -3,9 +3,12 @@
 from django.urls import URLPattern, URLResolver, path
 
 from clinic.health import healthz
+from clinic.views.mail_tray import mail_tray, mail_tray_message
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("mail-tray/", mail_tray, name="mail-tray"),
+    path("mail-tray/<slug:name>/", mail_tray_message, name="mail-tray-message"),
 ]
 
 handler500 = "clinic.failures.server_error"

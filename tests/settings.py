@@ -12,6 +12,7 @@ atexit.register(shutil.rmtree, _folder, ignore_errors=True)
 for _name in (
     "CLINIC_PRODUCTION",
     "CLINIC_DEBUG",
+    "CLINIC_DEMO",
     "DATABASE_URL",
     "REDIS_URL",
     "PUBLIC_URL",

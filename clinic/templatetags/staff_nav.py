@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import template
+from django.conf import settings
 from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
 
 register = template.Library()
@@ -35,6 +36,8 @@ def staff_nav(context: template.Context) -> list[Place]:
     here = match.url_name if match else None
     found = []
     for name, label in PLACES:
+        if name == "mail-tray" and not settings.MAIL_TRAY:
+            continue
         try:
             url = reverse(name)
         except NoReverseMatch:
