@@ -107,6 +107,7 @@ class _Comparison:
         self.operations: list[KnownOperation] = []
         self.by_case: dict[str, int] = {}
         self.by_plan: dict[tuple[str, int], list[int]] = defaultdict(list)
+        self.claimed: dict[int, tuple[object, ...]] = {}
         for patient in known.patients:
             self.remember_patient(patient)
         for operation in known.operations:
@@ -161,6 +162,7 @@ class _Comparison:
             place
             for place in self.by_plan[mrn, procedure_id]
             if not (row.case_number and self.operations[place].case_number)
+            and self.claimed.get(place, _claim(row)) == _claim(row)
         ]
         still_open = [place for place in fitting if self.operations[place].is_open]
         same_day = [
@@ -243,7 +245,8 @@ class _Comparison:
         elif proposal.patient_changes:
             new = {change.field: str(change.new) for change in proposal.patient_changes}
             self.patients[mrn_key(patient.mrn)] = replace(patient, **new)  # type: ignore[arg-type]
-        if before is not None and not proposal.operation_changes:
+        if before is not None and not proposal.operation_changes and place is not None:
+            self.claimed[place] = _claim(row)
             return
         after = KnownOperation(
             id=before.id if before else None,
@@ -257,13 +260,14 @@ class _Comparison:
             booked_by_file=True,
             version=before.version + 1 if before else 1,
         )
-        self.remember_operation(after, place)
+        self.claimed[self.remember_operation(after, place)] = _claim(row)
 
     def remember_patient(self, patient: KnownPatient) -> None:
         self.patients[mrn_key(patient.mrn)] = patient
         self.namesakes[_namesake_key(patient)].append(patient.mrn)
 
-    def remember_operation(self, operation: KnownOperation, place: int | None) -> None:
+    def remember_operation(self, operation: KnownOperation, place: int | None) -> int:
+        """Keep an operation, in the place of what it was before; return its place."""
         if place is None:
             place = len(self.operations)
             self.operations.append(operation)
@@ -274,6 +278,7 @@ class _Comparison:
         self.by_plan[operation.mrn, operation.procedure_id].append(place)
         if operation.case_number:
             self.by_case[operation.case_number.casefold()] = place
+        return place
 
 
 def patient_changes(row: ScheduleRow, patient: KnownPatient) -> tuple[Change, ...]:
@@ -303,6 +308,11 @@ def _same_name(row: ScheduleRow, patient: KnownPatient) -> bool:
     return row.in_one_case and all(
         name_tokens(one) == name_tokens(other) for one, other in zip(written, recorded, strict=True)
     )
+
+
+def _claim(row: ScheduleRow) -> tuple[object, ...]:
+    """What a row says of its operation: only a row that says the same may mean the same one."""
+    return row.case_number.casefold(), row.or_date, row.plan
 
 
 def _digits(phone: str) -> str:

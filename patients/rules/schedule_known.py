@@ -64,8 +64,8 @@ def mrn_key(mrn: str) -> str:
 class Known:
     """Everything on record that the rows of one schedule could touch.
 
-    `patients` holds those with the rows' record numbers, and those born on the same days, so that
-    namesakes are seen; `operations` holds all of the first, and those with the rows' case numbers.
+    `patients` holds those with the rows' record numbers and those with the rows' names;
+    `operations` holds all of the first, and those with the rows' case numbers.
     """
 
     procedures: Sequence[KnownProcedure]

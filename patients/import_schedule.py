@@ -1,0 +1,244 @@
+"""Import an operating schedule: first what it would change, then the change, in one transaction.
+
+The page and the command share this. A new source of schedules needs only to make the same
+`ScheduleRow`s; from there on everything is one way.
+"""
+
+import csv
+import hashlib
+from collections import Counter
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import cached_property
+from io import StringIO
+from typing import Any
+
+from django.db import IntegrityError, transaction
+
+from patients import programme, register, schedule
+from patients.models import Booking, Language, Operation, Patient, Procedure
+from patients.rules.csv_cells import neutralise
+from patients.rules.schedule_changes import Proposal, Verdict, propose
+from patients.rules.schedule_columns import NOTES, Column
+from patients.rules.schedule_dates import Order
+from patients.rules.schedule_file import read_text
+from patients.rules.schedule_known import mrn_key
+from patients.rules.schedule_rows import ScheduleRow, date_orders, read_rows
+from patients.rules.schedule_table import Table, read_table
+from patients.schedule_on_record import SOURCE, on_record
+from patients.schedule_words import problem_words
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What a file would change as the record stands. Nothing was written."""
+
+    table: Table
+    encoding: str
+    day_first: bool | None
+    date_orders: Counter[Order]
+    procedures: tuple[str, ...]
+    proposals: tuple[Proposal, ...]
+
+    @cached_property
+    def counts(self) -> dict[Verdict, int]:
+        """How many rows have each verdict; they add up to the rows in the file."""
+        found = Counter(proposal.verdict for proposal in self.proposals)
+        return {verdict: found[verdict] for verdict in Verdict}
+
+    def of(self, *verdicts: Verdict) -> list[Proposal]:
+        """Return the proposals with one of these verdicts, in the file's order."""
+        return [proposal for proposal in self.proposals if proposal.verdict in verdicts]
+
+    @property
+    def changing(self) -> int:
+        """How many rows would write something."""
+        return self.counts[Verdict.CREATED] + self.counts[Verdict.UPDATED]
+
+    @property
+    def needs_date_order(self) -> bool:
+        """Whether a person must say which comes first, the day or the month."""
+        return self.day_first is None and self.date_orders[Order.EITHER] > 0
+
+    @cached_property
+    def marks(self) -> tuple[str, ...]:
+        """A short text for each row that changes when what the row would do changes."""
+        return tuple(
+            hashlib.sha256(repr(proposal).encode("utf-8", "backslashreplace")).hexdigest()[:12]
+            for proposal in self.proposals
+        )
+
+    @property
+    def fingerprint(self) -> str:
+        """One text that changes when anything in the preview does."""
+        return hashlib.sha256("".join(self.marks).encode()).hexdigest()
+
+
+class ChangedSincePreview(Exception):
+    """The record is not as the preview showed it; `preview` is how it is now."""
+
+    def __init__(self, preview: Preview) -> None:
+        super().__init__("the record changed since the preview")
+        self.preview = preview
+
+
+def preview(data: bytes, *, day_first: bool | None, at: datetime) -> Preview:
+    """Say what a schedule would change. Writes nothing.
+
+    `day_first` is how 03/04/2027 was said to be read, None when nobody said. Raises NotASchedule
+    when the file as a whole cannot be read, and NotFounded when there is no programme.
+    """
+    on = programme.local_day(at)
+    text, encoding = read_text(data)
+    table = read_table(text)
+    rows = read_rows(table, day_first=day_first, on=on)
+    known = on_record([row for row in rows if isinstance(row, ScheduleRow)])
+    return Preview(
+        table=table,
+        encoding=encoding,
+        day_first=day_first,
+        date_orders=date_orders(table),
+        procedures=tuple(procedure.name for procedure in known.procedures),
+        proposals=tuple(_with_headings(p, table) for p in propose(rows, known, on=on)),
+    )
+
+
+def apply(
+    data: bytes,
+    *,
+    day_first: bool | None,
+    at: datetime,
+    name: str = "",
+    by_id: int | None = None,
+    shown: str | None = None,
+) -> Preview:
+    """Do what the preview says: all of it or nothing. Returns what was done.
+
+    `name` is the file's, for the history. `shown` is the fingerprint of the preview that a person
+    saw; when the record has changed since, nothing is written and ChangedSincePreview is raised.
+    """
+    try:
+        with transaction.atomic():
+            found = preview(data, day_first=day_first, at=at)
+            if shown is not None and shown != found.fingerprint:
+                raise ChangedSincePreview(found)
+            _Writing(found, at=at, source=f"{SOURCE}: {name}"[:200], by_id=by_id).write()
+    except (IntegrityError, schedule.ChangedMeanwhile) as error:
+        # Somebody wrote between our reading and our writing: nothing of ours is left.
+        raise ChangedSincePreview(preview(data, day_first=day_first, at=at)) from error
+    return found
+
+
+def rejected_csv(found: Preview) -> bytes:
+    """Return the rejected rows as a file: why in front, then the row as it came.
+
+    Once a row is right the file can be imported as it is; the columns in front are passed over.
+    They stand in front so that a row with too few or too many fields keeps its own.
+    """
+    records = {record.line: record.cells for record in found.table.records}
+    text = StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow([neutralise(cell) for cell in (*NOTES, *found.table.headings)])
+    for proposal in found.of(Verdict.REJECTED):
+        told = [problem_words(problem, found.procedures) for problem in proposal.problems]
+        notes = (
+            str(proposal.line),
+            "; ".join(problem.column for problem in proposal.problems if problem.column),
+            " ".join(reason for reason, _ in told),
+            " ".join(fix for _, fix in told),
+        )
+        writer.writerow([neutralise(cell) for cell in (*notes, *records[proposal.line])])
+    return b"\xef\xbb\xbf" + text.getvalue().encode()
+
+
+def _with_headings(proposal: Proposal, table: Table) -> Proposal:
+    """Name the columns of problems as the file does."""
+    problems = tuple(
+        replace(problem, column=_heading(problem.column, table))
+        if isinstance(problem.column, Column)
+        else problem
+        for problem in proposal.problems
+    )
+    return replace(proposal, problems=problems)
+
+
+def _heading(column: Column, table: Table) -> str:
+    if column == Column.PROCEDURE:
+        return table.heading(Column.PROCEDURE, Column.PROCEDURE_CODE)
+    if column == Column.FAMILY_NAMES:
+        return table.heading(Column.FAMILY_NAMES, Column.FULL_NAME)
+    return table.heading(column)
+
+
+# Writing it
+
+
+class _Writing:
+    """The acts that a preview stands for, one row after another."""
+
+    def __init__(self, found: Preview, *, at: datetime, source: str, by_id: int | None) -> None:
+        self.proposals = found.of(Verdict.CREATED, Verdict.UPDATED)
+        self.how: dict[str, Any] = {"at": at, "source": source, "by_id": by_id}
+        ids = [p.patient.id for p in self.proposals if p.patient and p.patient.id]
+        self.patients = {
+            mrn_key(patient.mrn): patient for patient in Patient.objects.in_bulk(ids).values()
+        }
+        self.operations = Operation.objects.in_bulk(
+            [p.operation.id for p in self.proposals if p.operation and p.operation.id]
+        )
+        self.procedures = Procedure.objects.in_bulk()
+
+    def write(self) -> None:
+        for proposal in self.proposals:
+            if proposal.row is not None:
+                patient = self.write_patient(proposal, proposal.row)
+                self.write_operation(proposal, proposal.row, patient)
+
+    def write_patient(self, proposal: Proposal, row: ScheduleRow) -> Patient:
+        key = mrn_key(row.mrn)
+        if proposal.patient is None:
+            self.patients[key] = register.enrol(
+                mrn=row.mrn,
+                given_names=row.given_names,
+                family_names=row.family_names,
+                birth_date=row.birth_date,
+                email=row.email,
+                phone=row.phone,
+                language=row.language or Language.ENGLISH,
+                **self.how,
+            )
+        elif proposal.patient_changes:
+            new: dict[str, Any] = {c.field: c.new for c in proposal.patient_changes}
+            self.patients[key] = register.correct(self.patients[key], **new, **self.how)
+        return self.patients[key]
+
+    def write_operation(self, proposal: Proposal, row: ScheduleRow, patient: Patient) -> None:
+        assert proposal.procedure_id is not None
+        procedure = self.procedures[proposal.procedure_id]
+        known = proposal.operation
+        if known is None:
+            schedule.book(
+                patient=patient,
+                procedure=procedure,
+                or_date=proposal.or_date,
+                surgeon=row.surgeon,
+                facility=row.facility,
+                case_number=row.case_number,
+                booking=Booking(proposal.booking),
+                **self.how,
+            )
+        elif proposal.operation_changes and known.id is not None:
+            schedule.change(
+                self.operations[known.id],
+                version=known.version,
+                **self.planned(proposal, procedure),
+                **self.how,
+            )
+
+    def planned(self, proposal: Proposal, procedure: Procedure) -> dict[str, Any]:
+        new: dict[str, Any] = {c.field: c.new for c in proposal.operation_changes}
+        if "procedure" in new:
+            new["procedure"] = procedure
+        if "booking" in new:
+            new["booking"] = Booking(new["booking"])
+        return new

@@ -1,0 +1,119 @@
+"""`manage.py import_schedule FILE`: import an operating schedule, as the page does."""
+
+import sys
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from patients.clock import now
+from patients.import_schedule import Preview, apply, preview, rejected_csv
+from patients.programme import NotFounded
+from patients.rules.schedule_changes import Proposal, Verdict
+from patients.rules.schedule_reasons import NotASchedule
+from patients.schedule_words import (
+    FIELDS,
+    about_file,
+    notice_words,
+    problem_words,
+    refusal_words,
+    value_words,
+)
+
+
+class Command(BaseCommand):
+    """Exit code 0: every row was taken. 1: rows were rejected, or the file could not be read."""
+
+    help = "Imports an operating schedule from a CSV file. --dry-run shows what it would change."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """The file, and how to read it."""
+        parser.add_argument("file", type=Path, metavar="FILE")
+        parser.add_argument("--dry-run", action="store_true", help="show it, write nothing")
+        order = parser.add_mutually_exclusive_group()
+        order.add_argument(
+            "--day-first",
+            dest="day_first",
+            action="store_const",
+            const=True,
+            help="03/04/2027 is 3 April",
+        )
+        order.add_argument(
+            "--month-first",
+            dest="day_first",
+            action="store_const",
+            const=False,
+            help="03/04/2027 is March 4",
+        )
+        parser.add_argument(
+            "--rejected", type=Path, metavar="OUT.csv", help="write the rejected rows to this file"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Shows and, unless it is a dry run, imports."""
+        path: Path = options["file"]
+        try:
+            found = self.run(path.read_bytes(), path.name, options)
+        except OSError as error:
+            raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
+        except NotASchedule as refused:
+            raise CommandError(" ".join(refusal_words(refused))) from refused
+        except NotFounded as error:
+            raise CommandError("There is no programme yet: run `manage.py serve` once.") from error
+        self.show(found, dry_run=options["dry_run"])
+        rejected = found.counts[Verdict.REJECTED]
+        if rejected and options["rejected"]:
+            self.write_rejected(found, options["rejected"])
+        if rejected:
+            sys.exit(1)
+
+    def run(self, data: bytes, name: str, options: dict[str, Any]) -> Preview:
+        """Previews or imports."""
+        if options["dry_run"]:
+            return preview(data, day_first=options["day_first"], at=now())
+        return apply(data, day_first=options["day_first"], at=now(), name=name)
+
+    def show(self, found: Preview, *, dry_run: bool) -> None:
+        """Prints the counts first, then what is rejected, then what changes."""
+        counts = "  ".join(f"{verdict} {count}" for verdict, count in found.counts.items())
+        self.stdout.write(f"Rows in file {len(found.proposals)}:  {counts}")
+        for line in about_file(
+            found.table, found.encoding, found.date_orders, needs_order=found.needs_date_order
+        ):
+            self.stdout.write(line)
+        if found.needs_date_order:
+            self.stdout.write("Say --day-first or --month-first.")
+        for proposal in found.of(Verdict.REJECTED):
+            self.show_rejected(proposal, found)
+        for proposal in found.of(Verdict.CREATED, Verdict.UPDATED, Verdict.UNCHANGED):
+            self.show_change(proposal)
+        self.stdout.write("Nothing was written: this is a dry run." if dry_run else "Imported.")
+
+    def show_rejected(self, proposal: Proposal, found: Preview) -> None:
+        """Prints why a row is rejected."""
+        for problem in proposal.problems:
+            column = f", {problem.column}" if problem.column else ""
+            words = " ".join(problem_words(problem, found.procedures))
+            self.stdout.write(f"  line {proposal.line}{column}: rejected. {words}")
+
+    def show_change(self, proposal: Proposal) -> None:
+        """Prints what a row changes; nothing for an unchanged row without notices."""
+        said = [
+            f"{FIELDS[c.field]} {value_words(c.field, c.old)} -> {value_words(c.field, c.new)}"
+            for c in (*proposal.operation_changes, *proposal.patient_changes)
+        ]
+        notices = [notice_words(notice) for notice in proposal.notices]
+        if proposal.verdict == Verdict.UNCHANGED and not notices:
+            return
+        mrn = proposal.row.mrn if proposal.row else ""
+        told = " ".join([*([", ".join(said) + "."] if said else []), *notices])
+        self.stdout.write(f"  line {proposal.line}, MRN {mrn}: {proposal.verdict}. {told}".rstrip())
+
+    def write_rejected(self, found: Preview, path: Path) -> None:
+        """Writes the rejected rows where they were asked for."""
+        try:
+            path.write_bytes(rejected_csv(found))
+        except OSError as error:
+            raise CommandError(f"{path} cannot be written: {error.strerror}.") from error
+        self.stdout.write(f"The rejected rows are in {path}. Correct them and import that file.")
