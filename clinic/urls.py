@@ -1,12 +1,13 @@
 """The addresses of the project."""
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
 
 from clinic.health import healthz
 from clinic.views.mail_tray import mail_tray, mail_tray_message
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("q/", include("education.urls")),
     path("mail-tray/", mail_tray, name="mail-tray"),
     path("mail-tray/<slug:name>/", mail_tray_message, name="mail-tray-message"),
 ]

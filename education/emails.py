@@ -15,7 +15,9 @@ def invitation_email(
     message: Message, token: str, *, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
     """Return the email that carries a personal link, in the patient's language."""
-    link = settings.PUBLIC_URL + reverse("quiz-start", args=[token])
+    # The page knows nothing about the patient, so the link itself says the email's language.
+    query = {"l": message.language}
+    link = settings.PUBLIC_URL + reverse("quiz-start", args=[token], query=query)
     return _email(message, "invitation", {"link": link}, connection=connection)
 
 

@@ -28,20 +28,67 @@ class NoAttemptLeft(Exception):
 def begin(invitation: Invitation, *, at: datetime) -> Attempt:
     """Return the attempt in progress, or begin one on the latest edition.
 
-    Raises NoAttemptLeft when the last one was passed, or all were used.
+    An attempt that was left unfinished behind an earlier link to the same address goes on behind
+    this one, with its edition and its answers. Raises NoAttemptLeft when the last one was passed,
+    or all were used.
     """
     with transaction.atomic():
         Invitation.objects.select_for_update().get(pk=invitation.pk)
-        attempts = list(invitation.attempts.select_related("submission"))
-        running = [a for a in attempts if not hasattr(a, "submission")]
-        if running:
-            return running[0]
+        unfinished = in_progress(invitation)
+        if unfinished and unfinished.invitation_id == invitation.pk:
+            return unfinished
         if not may_begin(invitation):
             raise NoAttemptLeft
-        edition = invitation.assignment.module.editions.order_by("-number")[0]
-        return Attempt.objects.create(
-            invitation=invitation, edition=edition, number=len(attempts) + 1, recorded_at=at
+        attempt = Attempt.objects.create(
+            invitation=invitation,
+            edition=unfinished.edition if unfinished else _latest_edition(invitation),
+            number=invitation.attempts.count() + 1,
+            recorded_at=at,
         )
+        if unfinished:
+            DraftAnswer.objects.bulk_create(
+                DraftAnswer(
+                    attempt=attempt,
+                    question_id=draft.question_id,
+                    given=draft.given,
+                    recorded_at=draft.recorded_at,
+                )
+                for draft in unfinished.drafts.all()
+            )
+    return attempt
+
+
+def in_progress(invitation: Invitation) -> Attempt | None:
+    """Return the unfinished attempt that `begin` would go on with, or None.
+
+    It is this link's own, or was left behind an earlier link to the same address; the answers of
+    whoever got a link at another address stay with that link.
+    """
+    own = invitation.attempts.select_related("submission", "edition").last()
+    if own:
+        return None if hasattr(own, "submission") else own
+    earlier = (
+        Attempt.objects.filter(
+            invitation__assignment=invitation.assignment_id,
+            invitation__address__iexact=invitation.address,
+        )
+        .select_related("submission", "edition")
+        .order_by("recorded_at", "id")
+        .last()
+    )
+    if earlier is None or hasattr(earlier, "submission") or _superseded(earlier.edition):
+        return None
+    return earlier
+
+
+def _latest_edition(invitation: Invitation) -> Edition:
+    return invitation.assignment.module.editions.order_by("-number")[0]
+
+
+def _superseded(edition: Edition) -> bool:
+    """Whether a clearance on this edition would not count any more."""
+    later = Edition.objects.filter(module=edition.module_id, number__gt=edition.number)
+    return later.filter(earlier_clearances_count=False).exists()
 
 
 def save_answer(attempt: Attempt, question: Question, given: Given, *, at: datetime) -> None:

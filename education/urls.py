@@ -1,0 +1,22 @@
+"""The addresses behind a personal link; all of them begin with /q/."""
+
+from django.urls import path, re_path
+
+from education.views.check import check
+from education.views.language import language
+from education.views.link import not_found
+from education.views.question import question
+from education.views.result import result
+from education.views.start import start
+from education.views.you import you
+
+urlpatterns = [
+    path("<str:token>/", start, name="quiz-start"),
+    path("<str:token>/<int:number>/", question, name="quiz-question"),
+    path("<str:token>/you/", you, name="quiz-you"),
+    path("<str:token>/check/", check, name="quiz-check"),
+    path("<str:token>/result/", result, name="quiz-result"),
+    path("<str:token>/language/", language, name="quiz-language"),
+    # Without a slash at its end an address is first sent on to the one with it.
+    re_path(r"^(?:.*/)?$", not_found),
+]

@@ -1,0 +1,1 @@
+"""The patient's pages: what a personal link opens."""

@@ -1,0 +1,95 @@
+"""One question a page; the answer is saved as it is given."""
+
+from django.http import Http404, HttpResponse
+
+from education.forms import ForeignOption, read_answer
+from education.models import Attempt
+from education.rules.scoring import Given
+from education.shown import ShownQuestion, next_unanswered, plain_number, questions
+from education.take import answers_given, save_answer
+from education.views.link import NOT_REACHED, Visit, page, see, through_link, where_it_stands
+from education.views.typed import typed_in
+
+LONGEST_ECHO = 60  # characters of a refused number that are shown again
+
+
+@through_link
+def question(visit: Visit, number: int) -> HttpResponse:
+    """Show question `number` of the edition that was begun; save what is answered, and go on."""
+    attempt = visit.running
+    if attempt is None:
+        return where_it_stands(visit)
+    asked = questions(attempt.edition, visit.language)
+    if not 1 <= number <= len(asked):
+        raise Http404
+    shown = asked[number - 1]
+    given = answers_given(attempt)
+    if visit.request.method != "POST":
+        return _page(visit, attempt, shown, given.get(shown.record.pk))
+    if not of_attempt(visit, attempt):
+        return see(visit.address("quiz-start"))
+    return _answered(visit, attempt, asked, shown, given)
+
+
+def of_attempt(visit: Visit, attempt: Attempt) -> bool:
+    """Whether a form was shown in this attempt; one of an earlier attempt changes nothing now."""
+    return visit.request.POST.get("attempt", str(attempt.number)) == str(attempt.number)
+
+
+def _answered(
+    visit: Visit,
+    attempt: Attempt,
+    asked: list[ShownQuestion],
+    shown: ShownQuestion,
+    given: dict[int, Given],
+) -> HttpResponse:
+    sent = visit.request.POST.getlist("answer")
+    try:
+        answer = read_answer(shown, sent)
+    except ForeignOption:
+        raise Http404 from None
+    if isinstance(answer, str):
+        return _page(visit, attempt, shown, None, typed=sent, error=answer, status=422)
+    try:
+        save_answer(attempt, shown.record, answer, at=visit.at)
+    except NOT_REACHED:
+        return _page(visit, attempt, shown, answer, typed=sent, status=503)
+    given[shown.record.pk] = answer
+    if visit.back_to_check:
+        return see(visit.address("quiz-check"))
+    ahead = next_unanswered(asked, given, after=shown.number)
+    if ahead:
+        return see(visit.address("quiz-question", ahead.number))
+    return see(visit.address("quiz-check" if typed_in(visit) else "quiz-you"))
+
+
+def _page(
+    visit: Visit,
+    attempt: Attempt,
+    shown: ShownQuestion,
+    given: Given | None,
+    *,
+    typed: list[str] | None = None,
+    error: str = "",
+    status: int = 200,
+) -> HttpResponse:
+    number = given.number if given else None
+    context = {
+        "question": shown,
+        "attempt": attempt,
+        "chosen": given.options if given else frozenset(),
+        "typed": typed[0][:LONGEST_ECHO]
+        if typed and shown.is_number
+        else ("" if number is None else plain_number(number)),
+        "error": error,
+        "back_url": _back(visit, shown),
+    }
+    return page(visit, "question", context, status=status)
+
+
+def _back(visit: Visit, shown: ShownQuestion) -> str:
+    if visit.back_to_check:
+        return visit.address("quiz-check")
+    if shown.number == 1:
+        return visit.address("quiz-start")
+    return visit.address("quiz-question", shown.number - 1)

@@ -1,0 +1,62 @@
+"""Who took the quiz: the name and date of birth, typed once, at the end."""
+
+from django.http import HttpResponse
+
+from education.forms import MAX_NAME, YouForm
+from education.shown import questions
+from education.views.link import Visit, page, see, through_link, where_it_stands
+from education.views.typed import keep_typed, typed_in
+from patients.clock import local_date
+
+LONGEST_ECHO = MAX_NAME + 50  # characters of a refused name that are shown again
+
+
+@through_link
+def you(visit: Visit) -> HttpResponse:
+    """Ask for the name and date of birth; nothing of it is stored here."""
+    if visit.running is None:
+        return where_it_stands(visit)
+    on = local_date(visit.at, visit.programme.zone)
+    if visit.request.method != "POST":
+        return _page(visit, _as_typed_before(visit), None)
+    form = YouForm(visit.request.POST, on=on)
+    if not form.is_valid():
+        typed = {name: form.data.get(name, "")[:LONGEST_ECHO] for name in form.fields}
+        return _page(visit, typed, form, status=422)
+    response = see(visit.address("quiz-check"))
+    keep_typed(response, visit, form.typed())
+    return response
+
+
+def _as_typed_before(visit: Visit) -> dict[str, str]:
+    typed = typed_in(visit)
+    if typed is None:
+        return {}
+    return {
+        "given_names": typed.given_names,
+        "family_names": typed.family_names,
+        "day": str(typed.birth_date.day),
+        "month": str(typed.birth_date.month),
+        "year": str(typed.birth_date.year),
+    }
+
+
+def _page(
+    visit: Visit, typed: dict[str, str], form: YouForm | None, *, status: int = 200
+) -> HttpResponse:
+    attempt = visit.running
+    last = len(questions(attempt.edition, visit.language)) if attempt else 1
+    first_errors = (
+        {name: form.errors[name][0] for name in form.fields if name in form.errors} if form else {}
+    )
+    context = {
+        "typed": typed,
+        "errors": first_errors,
+        "date_parts": ["day", "month", "year"]
+        if visit.language == "es"
+        else ["month", "day", "year"],
+        "back_url": visit.address("quiz-check")
+        if visit.back_to_check
+        else visit.address("quiz-question", last),
+    }
+    return page(visit, "you", context, status=status)
