@@ -117,3 +117,28 @@ class TrailEntry(AppendOnly):
             "address": self.address,
             "before": self.before,
         }
+
+
+class ScheduleUpload(models.Model):
+    """A schedule file between its preview and its import.
+
+    `seen` holds, for each row, a mark of the record as it was when the file came. The content is
+    patients' facts: what nobody imported is deleted after a day (clinic.schedule_upload).
+    """
+
+    name = models.CharField(max_length=200)
+    content = models.BinaryField()
+    sha256 = models.CharField(max_length=64)
+    seen = models.JSONField(default=list)
+    recorded_at = models.DateTimeField(db_index=True)
+    by = models.ForeignKey(StaffUser, on_delete=models.PROTECT, related_name="+")
+
+
+class ScheduleImport(AppendOnly):
+    """A schedule file imported: how its dates were read, and how many rows came to what."""
+
+    upload = models.OneToOneField(ScheduleUpload, on_delete=models.PROTECT, related_name="imported")
+    day_first = models.BooleanField(null=True)
+    counts = models.JSONField()
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(StaffUser, on_delete=models.PROTECT, related_name="+")
