@@ -7,6 +7,7 @@ The page and the command share this. A new source of schedules needs only to mak
 import csv
 import hashlib
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -37,7 +38,7 @@ class Preview:
     encoding: str
     day_first: bool | None
     date_orders: Counter[Order]
-    procedures: tuple[str, ...]
+    procedures: Mapping[int, str]
     proposals: tuple[Proposal, ...]
 
     @cached_property
@@ -61,17 +62,20 @@ class Preview:
         return self.day_first is None and self.date_orders[Order.EITHER] > 0
 
     @cached_property
-    def marks(self) -> tuple[str, ...]:
-        """A short text for each row that changes when what the row would do changes."""
-        return tuple(
-            hashlib.sha256(repr(proposal).encode("utf-8", "backslashreplace")).hexdigest()[:12]
-            for proposal in self.proposals
-        )
-
-    @property
     def fingerprint(self) -> str:
         """One text that changes when anything in the preview does."""
-        return hashlib.sha256("".join(self.marks).encode()).hexdigest()
+        return _digest(self.proposals)
+
+    @property
+    def seen(self) -> list[str]:
+        """For each row a short text that changes when the record it touches does.
+
+        Empty for a rejected row: which record it means is not known.
+        """
+        return [
+            "" if p.verdict == Verdict.REJECTED else _digest((p.patient, p.operation))[:8]
+            for p in self.proposals
+        ]
 
 
 class ChangedSincePreview(Exception):
@@ -98,7 +102,7 @@ def preview(data: bytes, *, day_first: bool | None, at: datetime) -> Preview:
         encoding=encoding,
         day_first=day_first,
         date_orders=date_orders(table),
-        procedures=tuple(procedure.name for procedure in known.procedures),
+        procedures={procedure.id: procedure.name for procedure in known.procedures},
         proposals=tuple(_with_headings(p, table) for p in propose(rows, known, on=on)),
     )
 
@@ -149,6 +153,11 @@ def rejected_csv(found: Preview) -> bytes:
         )
         writer.writerow([neutralise(cell) for cell in (*notes, *records[proposal.line])])
     return b"\xef\xbb\xbf" + text.getvalue().encode()
+
+
+def _digest(facts: object) -> str:
+    """The facts' own text tells them apart: values and dates only, no object without one."""
+    return hashlib.sha256(repr(facts).encode("utf-8", "backslashreplace")).hexdigest()
 
 
 def _with_headings(proposal: Proposal, table: Table) -> Proposal:

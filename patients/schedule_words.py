@@ -1,8 +1,9 @@
 """The words for everything that can be said about a schedule: what it is, and what to do."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date
 
+from patients.rules.schedule_changes import Proposal, Verdict
 from patients.rules.schedule_dates import Order
 from patients.rules.schedule_reasons import (
     NotASchedule,
@@ -238,10 +239,10 @@ def refusal_words(refused: NotASchedule) -> Words:
     return what.format(**refused.detail), fix
 
 
-def problem_words(problem: Problem, procedures: Sequence[str]) -> Words:
+def problem_words(problem: Problem, procedures: Mapping[int, str]) -> Words:
     """Return why a row is rejected, and what to do. `procedures` are the known ones' names."""
     what, fix = PROBLEMS[problem.reason]
-    known = ", ".join(procedures) or "none yet"
+    known = "; ".join(procedures.values()) or "none yet"
     return what.format(detail=_short(problem.detail)), fix.format(procedures=known)
 
 
@@ -250,12 +251,26 @@ def notice_words(said: Said) -> str:
     return NOTICES[said.notice].format(detail=_short(said.detail))
 
 
+def change_words(proposal: Proposal, procedures: Mapping[int, str]) -> list[str]:
+    """Return what a row would write, each fact in words; the move of a date comes first."""
+    said = []
+    if proposal.patient is None and proposal.verdict == Verdict.CREATED:
+        said.append("new patient")
+    if proposal.operation is None and proposal.procedure_id is not None:
+        planned = f"new operation: {procedures[proposal.procedure_id]}"
+        said.append(f"{planned}, OR date {value_words('or_date', proposal.or_date)}")
+    for change in (*proposal.operation_changes, *proposal.patient_changes):
+        old, new = (value_words(change.field, value) for value in (change.old, change.new))
+        said.append(f"{FIELDS[change.field]} {old} → {new}")
+    return said
+
+
 def value_words(field: str, value: str | date | None) -> str:
     """Return how a fact of a change is shown; a date with its month's name."""
     if isinstance(value, date):
-        return f"{value.day} {value:%b %Y}"
+        return f"{value.day} {value:%B %Y}"
     if not value:
-        return "no date" if field == "or_date" else "nothing"
+        return "none" if field == "or_date" else "nothing"
     return VALUES.get(value, value) if field in ("booking", "language") else _short(value)
 
 
@@ -269,13 +284,15 @@ def about_file(
     """Return how a file was read, in sentences; what needs a decision comes first."""
     said = []
     if needs_order:
+        count = orders.get(Order.EITHER, 0)
         said.append(
-            f"{orders.get(Order.EITHER, 0)} dates can mean two days, like 03/04/2027: choose "
-            f"whether the day or the month comes first. {_evidence(orders)}"
+            f"{count} {'date' if count == 1 else 'dates'} can mean two days, like 03/04/2027. "
+            f"Choose whether the day or the month comes first. {_evidence(orders)}"
         )
     said.append(f"Read as {ENCODINGS[encoding]}, separated by {SEPARATORS[table.separator]}s.")
     if table.blank_rows:
-        said.append(f"{table.blank_rows} blank rows were passed over.")
+        rows = "blank row was" if table.blank_rows == 1 else "blank rows were"
+        said.append(f"{table.blank_rows} {rows} passed over.")
     if table.lines_above:
         said.append(f"The header stands on line {table.lines_above + 1}; above it nothing is read.")
     if table.unused:

@@ -13,13 +13,14 @@ from patients.programme import NotFounded
 from patients.rules.schedule_changes import Proposal, Verdict
 from patients.rules.schedule_reasons import NotASchedule
 from patients.schedule_words import (
-    FIELDS,
     about_file,
+    change_words,
     notice_words,
     problem_words,
     refusal_words,
-    value_words,
 )
+
+NO_CHANGE = "Nothing was written: the record says all of this already."
 
 
 class Command(BaseCommand):
@@ -87,8 +88,11 @@ class Command(BaseCommand):
         for proposal in found.of(Verdict.REJECTED):
             self.show_rejected(proposal, found)
         for proposal in found.of(Verdict.CREATED, Verdict.UPDATED, Verdict.UNCHANGED):
-            self.show_change(proposal)
-        self.stdout.write("Nothing was written: this is a dry run." if dry_run else "Imported.")
+            self.show_change(proposal, found)
+        done = (
+            f"Imported: {found.changing} rows changed something." if found.changing else NO_CHANGE
+        )
+        self.stdout.write("Nothing was written: this is a dry run." if dry_run else done)
 
     def show_rejected(self, proposal: Proposal, found: Preview) -> None:
         """Prints why a row is rejected."""
@@ -97,17 +101,14 @@ class Command(BaseCommand):
             words = " ".join(problem_words(problem, found.procedures))
             self.stdout.write(f"  line {proposal.line}{column}: rejected. {words}")
 
-    def show_change(self, proposal: Proposal) -> None:
+    def show_change(self, proposal: Proposal, found: Preview) -> None:
         """Prints what a row changes; nothing for an unchanged row without notices."""
-        said = [
-            f"{FIELDS[c.field]} {value_words(c.field, c.old)} -> {value_words(c.field, c.new)}"
-            for c in (*proposal.operation_changes, *proposal.patient_changes)
-        ]
+        said = change_words(proposal, found.procedures)
         notices = [notice_words(notice) for notice in proposal.notices]
         if proposal.verdict == Verdict.UNCHANGED and not notices:
             return
         mrn = proposal.row.mrn if proposal.row else ""
-        told = " ".join([*([", ".join(said) + "."] if said else []), *notices])
+        told = " ".join([*(["; ".join(said) + "."] if said else []), *notices])
         self.stdout.write(f"  line {proposal.line}, MRN {mrn}: {proposal.verdict}. {told}".rstrip())
 
     def write_rejected(self, found: Preview, path: Path) -> None:
