@@ -88,7 +88,7 @@ def venv_complaint(version: tuple[int, int], *, has_uv: bool, missing: list[str]
     if has_uv or not missing:
         return ""
     return (
-        f"This Python lacks {' and '.join(missing)}, which make a virtualenv. "
+        f"This Python lacks {' and '.join(missing)}, needed for a virtualenv. "
         f"On Debian: apt-get install python{version[0]}.{version[1]}-venv"
     )
 
