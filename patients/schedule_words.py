@@ -278,18 +278,9 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST_QUOTED else f"{text[: LONGEST_QUOTED - 1]}…"
 
 
-def about_file(
-    table: Table, encoding: str, orders: Mapping[Order, int], *, needs_order: bool
-) -> list[str]:
-    """Return how a file was read, in sentences; what needs a decision comes first."""
-    said = []
-    if needs_order:
-        count = orders.get(Order.EITHER, 0)
-        said.append(
-            f"{count} {'date' if count == 1 else 'dates'} can mean two days, like 03/04/2027. "
-            f"Choose whether the day or the month comes first. {_evidence(orders)}"
-        )
-    said.append(f"Read as {ENCODINGS[encoding]}, separated by {SEPARATORS[table.separator]}s.")
+def about_file(table: Table, encoding: str) -> list[str]:
+    """Return how a file was read, in sentences."""
+    said = [f"Read as {ENCODINGS[encoding]}, separated by {SEPARATORS[table.separator]}s."]
     if table.blank_rows:
         rows = "blank row was" if table.blank_rows == 1 else "blank rows were"
         said.append(f"{table.blank_rows} {rows} passed over.")
@@ -300,9 +291,13 @@ def about_file(
     return said
 
 
-def _evidence(orders: Mapping[Order, int]) -> str:
-    day, month = orders.get(Order.DAY_FIRST, 0), orders.get(Order.MONTH_FIRST, 0)
+def date_order_words(orders: Mapping[Order, int]) -> str:
+    """Return why a person must say which comes first, and what the file itself gives away."""
+    either, day, month = (
+        orders.get(order, 0) for order in (Order.EITHER, Order.DAY_FIRST, Order.MONTH_FIRST)
+    )
     return (
-        f"Of the file's other dates in numbers, {day} can only be read with the day first and "
-        f"{month} only with the month first."
+        f"{either} {'date' if either == 1 else 'dates'} can mean two days, like 03/04/2027. Of "
+        f"the other dates in numbers, {day} can only be read with the day first and {month} only "
+        "with the month first."
     )

@@ -15,6 +15,7 @@ from patients.rules.schedule_reasons import NotASchedule
 from patients.schedule_words import (
     about_file,
     change_words,
+    date_order_words,
     notice_words,
     problem_words,
     refusal_words,
@@ -79,11 +80,10 @@ class Command(BaseCommand):
         """Prints the counts first, then what is rejected, then what changes."""
         counts = "  ".join(f"{verdict} {count}" for verdict, count in found.counts.items())
         self.stdout.write(f"Rows in file {len(found.proposals)}:  {counts}")
-        for line in about_file(
-            found.table, found.encoding, found.date_orders, needs_order=found.needs_date_order
-        ):
-            self.stdout.write(line)
+        for sentence in about_file(found.table, found.encoding):
+            self.stdout.write(sentence)
         if found.needs_date_order:
+            self.stdout.write(date_order_words(found.date_orders))
             self.stdout.write("Say --day-first or --month-first.")
         for proposal in found.of(Verdict.REJECTED):
             self.show_rejected(proposal, found)

@@ -1,0 +1,48 @@
+"""The form by which a schedule file comes in."""
+
+from typing import Any
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Submit
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from patients.rules.schedule_file import MAX_BYTES, read_text
+from patients.rules.schedule_reasons import NotASchedule, Refusal
+from patients.rules.schedule_table import read_table
+from patients.schedule_words import refusal_words
+
+
+class UploadForm(forms.Form):
+    """One CSV file. Cleaned to its bytes in `content`; what is no schedule is refused in words."""
+
+    file = forms.FileField(
+        label="Schedule file (CSV)",
+        help_text=f"Up to {MAX_BYTES // 1024 // 1024} MB and 100,000 rows.",
+        widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
+        error_messages={
+            "required": "Choose the file first.",
+            "empty": " ".join(refusal_words(NotASchedule(Refusal.EMPTY))),
+            "missing": "Choose the file first.",
+            "invalid": "Choose the file first.",
+        },
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = FormHelper()
+        self.helper.form_tag = False
+        self.helper.disable_csrf = True  # stands in the template, beside the act's key
+        self.helper.add_input(Submit("preview", "Show what it would change"))
+
+    def clean_file(self) -> UploadedFile:
+        """Refuse by size before reading, then by content."""
+        file: UploadedFile = self.cleaned_data["file"]
+        try:
+            if (file.size or 0) > MAX_BYTES:
+                raise NotASchedule(Refusal.TOO_MANY_BYTES, limit=MAX_BYTES // 1024 // 1024)
+            self.content = file.read()
+            read_table(read_text(self.content)[0])
+        except NotASchedule as refused:
+            raise forms.ValidationError(" ".join(refusal_words(refused))) from refused
+        return file
