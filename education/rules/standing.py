@@ -31,6 +31,7 @@ class Reason(StrEnum):
     CLEARED_AFTER_CLEAR_BY = "cleared_after_clear_by"
     # why an earlier clearance does not count
     CLEARANCE_TOO_OLD = "clearance_too_old"
+    CLEARED_TOO_LATE = "cleared_too_late"
     EDITION_SUPERSEDED = "edition_superseded"
     # how far the patient came, and whose move it is
     IDENTITY_UNDECIDED = "identity_undecided"
@@ -153,8 +154,11 @@ def why_not_cleared(facts: Facts) -> tuple[Reason, ...]:
     reasons = []
     if any(not c.counts for c in facts.clearances):
         reasons.append(Reason.EDITION_SUPERSEDED)
-    if facts.opens_on and any(c.counts and c.cleared_on < facts.opens_on for c in facts.clearances):
+    counting = [c.cleared_on for c in facts.clearances if c.counts]
+    if facts.opens_on and any(day < facts.opens_on for day in counting):
         reasons.append(Reason.CLEARANCE_TOO_OLD)
+    if facts.clear_by and any(day > facts.clear_by for day in counting):
+        reasons.append(Reason.CLEARED_TOO_LATE)  # later than a sign-off reaches, too
     return (*reasons, how_far(facts.progress))
 
 
