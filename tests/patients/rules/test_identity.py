@@ -331,7 +331,7 @@ def _decide(row: Row, register: Sequence[Person] | None = None) -> Decision:
     return decide(
         Claim(*row.claim),
         row.register if register is None else register,
-        link_person_id=row.link and row.link.id,
+        link_person_id=row.link.id if row.link else None,
         policy=row.policy,
     )
 
@@ -340,7 +340,7 @@ def _decide(row: Row, register: Sequence[Person] | None = None) -> Decision:
 def test_whose_claim(row: Row) -> None:
     decision = _decide(row)
     assert decision.verdict == row.verdict
-    assert decision.person_id == (row.person and row.person.id)
+    assert decision.person_id == (row.person.id if row.person else None)
     assert decision.reasons, "never without a reason"
     assert set(row.reasons) <= set(decision.reasons)
     assert bool(decision.candidates) is (row.verdict != NONE)
