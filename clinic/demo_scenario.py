@@ -1,13 +1,115 @@
-"""The demo's invented programme."""
+"""The demo's invented programme, loaded the way it would have come about.
 
-from collections.abc import Callable
-from datetime import date
+Every record is written by the act that really writes it, at the instant at which it would have
+happened, in the order of time: schedules are imported as they are exported, links sent, quizzes
+taken, calls made. Who plays which part stands in clinic/demo/story.py.
+"""
 
-TIME_ZONE = "America/Chicago"
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import partial
+from pathlib import Path
+
+from django.conf import settings
+from django.db import transaction
+
+from clinic.demo.events import AFTER, BEFORE
+from clinic.demo.people import PASSWORD, PEOPLE, PHONE, PROCEDURES, PROGRAMME, STAFF, TIME_ZONE
+from clinic.demo.routine import OPENS, routine
+from clinic.demo.schedule_export import EXPORTS, export
+from clinic.demo.stage import Stage, instant
+from clinic.demo.story import PART_OF, STORY
+from clinic.models import Role, StaffUser
+from education.assign import require
+from education.publish import publish
+from education.rules.module_text import read_module
+from patients import import_schedule, programme
+from patients.models import Procedure
+
+__all__ = ["LOGINS", "STORY", "TIME_ZONE", "TO_IMPORT", "build"]
+
 # Role, email, password: one for each role.
-LOGINS: list[tuple[str, str, str]] = []
+LOGINS: list[tuple[str, str, str]] = [(str(role), email, PASSWORD) for role, _, email in STAFF]
+FOUNDED = 400  # days before the demo's day
+STARTER = Path(settings.BASE_DIR) / "education" / "starter"
+# Module file, code, and how many days before the OR date it must be clear.
+MODULES = (
+    ("before_your_operation.toml", BEFORE, 14),
+    ("first_weeks_at_home.toml", AFTER, 7),
+)
+# Today's schedule, left in the data folder for whoever wants to try the import.
+TO_IMPORT = "schedule-to-import.csv"
+
+
+@dataclass(frozen=True)
+class Happening:
+    """One act at one instant."""
+
+    at: datetime
+    play: Callable[[], object]
 
 
 def build(on: date, progress: Callable[[str], None]) -> None:
-    """Loads the scenario as of the day `on`."""
-    raise NotImplementedError
+    """Load the scenario as it stands on the morning of the day `on`, all of it or nothing."""
+    with transaction.atomic():
+        stage = _found(on)
+        progress("  The programme, its staff and its two modules are there.")
+        happenings = sorted([*_imports(stage), *_lives(stage)], key=lambda h: h.at)
+        for done, happening in enumerate(happenings, start=1):
+            happening.play()
+            if done % 100 == 0 or done == len(happenings):
+                progress(f"  {done} of {len(happenings)} things have happened.")
+    (Path(settings.DATA_DIR) / TO_IMPORT).write_bytes(export(on, days_ago=0))
+
+
+def _found(on: date) -> Stage:
+    at = instant(on, FOUNDED, 9)
+    programme.found(name=PROGRAMME, time_zone=TIME_ZONE, phone=PHONE, at=at)
+    staff = {
+        role: StaffUser.objects.create_user(email, name, role, PASSWORD)
+        for role, name, email in STAFF
+    }
+    stage = Stage(on, staff)
+    clinician = stage.id_of(Role.CLINICIAN)
+    procedures = [Procedure.objects.create(code=code, name=name) for code, name in PROCEDURES]
+    for file, _, clear_by in MODULES:
+        text = read_module((STARTER / file).read_text(encoding="utf-8"))
+        module = publish(text, at=at, by_id=clinician).module
+        for procedure in procedures:
+            require(
+                procedure,
+                module,
+                opens_days=-OPENS,
+                clear_by_days=-clear_by,
+                at=at,
+                by_id=clinician,
+            )
+    return stage
+
+
+def _imports(stage: Stage) -> Iterator[Happening]:
+    """The schedules, as they came early in the morning."""
+    for days_ago in EXPORTS:
+        at = stage.instant(days_ago, 6, 30)
+        yield Happening(at, partial(_import, stage, days_ago, at))
+
+
+def _lives(stage: Stage) -> Iterator[Happening]:
+    """What happened to each patient; minutes apart, as one person can only do one thing."""
+    for person in PEOPLE:
+        part = PART_OF.get(person.mrn)
+        for event in part.how if part else routine(person):
+            at = stage.instant(event.days_ago, event.hour, person.number % 60)
+            yield Happening(at, partial(event.play, stage, person.mrn, at))
+
+
+def _import(stage: Stage, days_ago: int, at: datetime) -> None:
+    """The coordinator imported the schedule of a day."""
+    import_schedule.apply(
+        export(stage.on, days_ago),
+        day_first=False,
+        at=at,
+        name=f"schedule-{stage.day(-days_ago)}.csv",
+        by_id=stage.id_of(Role.COORDINATOR),
+    )

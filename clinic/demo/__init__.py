@@ -1,1 +1,1 @@
-"""The invented programme of `manage.py demo`: its people, what happens to them, and its schedule."""
+"""The invented programme of `manage.py demo`: its people, their story, and its schedule."""

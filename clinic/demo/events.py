@@ -64,7 +64,7 @@ class Invited:
     days_ago: int
     module: str = BEFORE
     refused: bool = False
-    hour = 8
+    hour: ClassVar[int] = 8
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         invited = invite(assignment(mrn, self.module), at=at, by_id=stage.dietitian)
@@ -81,7 +81,7 @@ class Began:
     days_ago: int
     answers: int
     module: str = BEFORE
-    hour = 20
+    hour: ClassVar[int] = 20
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         attempt = begin(invitation(mrn, self.module), at=at)
@@ -106,7 +106,7 @@ class Took:
     module: str = BEFORE
     wrong: tuple[str, ...] = ()
     typed: Typed | None = None
-    hour = 19
+    hour: ClassVar[int] = 19
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         person = BY_MRN[mrn]
@@ -131,13 +131,11 @@ class SaidItBack:
     days_ago: int
     note: str
     module: str = BEFORE
-    hour = 11
+    hour: ClassVar[int] = 11
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         module = assignment(mrn, self.module).module
-        clear_by_teach_back(
-            patient(mrn), module, at=at, by_id=stage.dietitian, note=self.note
-        )
+        clear_by_teach_back(patient(mrn), module, at=at, by_id=stage.dietitian, note=self.note)
 
 
 @dataclass(frozen=True)
@@ -146,7 +144,7 @@ class SignedOff:
 
     days_ago: int
     reason: str
-    hour = 12
+    hour: ClassVar[int] = 12
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         sign_off(assignment(mrn, BEFORE), reason=self.reason, at=at, by_id=stage.clinician)
@@ -158,7 +156,7 @@ class Waived:
 
     days_ago: int
     reason: str
-    hour = 12
+    hour: ClassVar[int] = 12
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         waive(assignment(mrn, BEFORE), reason=self.reason, at=at, by_id=stage.clinician)
@@ -171,7 +169,7 @@ class Called:
     days_ago: int
     outcome: Outcome
     note: str = ""
-    hour = 10
+    hour: ClassVar[int] = 10
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         log_contact(
@@ -191,7 +189,7 @@ class Matched:
     days_ago: int
     whose: str
     note: str
-    hour = 9
+    hour: ClassVar[int] = 9
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         match(
@@ -209,7 +207,7 @@ class Undone:
 
     days_ago: int
     reason: str
-    hour = 9
+    hour: ClassVar[int] = 9
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         undo(submission(mrn, BEFORE), at=at, by_id=stage.dietitian, reason=self.reason)
@@ -221,7 +219,7 @@ class Confirmed:
 
     days_ago: int
     against_hold: str = ""
-    hour = 14
+    hour: ClassVar[int] = 14
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         booked = operation(mrn)
@@ -241,7 +239,7 @@ class Postponed:
 
     days_ago: int
     reason: str
-    hour = 15
+    hour: ClassVar[int] = 15
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         move(
@@ -261,7 +259,7 @@ class Rebooked:
     days_ago: int
     booking: Booking
     reason: str
-    hour = 15
+    hour: ClassVar[int] = 15
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         change(

@@ -139,7 +139,16 @@ ROWS: tuple[tuple[int, str, str, str, str, str, int | None, str], ...] = (
 )
 
 PEOPLE = tuple(
-    Person(f"TF-301{number:02}", *rest, f"{mailbox}@example.org" if mailbox else "")
-    for number, *rest, mailbox in ROWS  # type: ignore[misc, arg-type]
+    Person(
+        f"TF-301{number:02}",
+        given,
+        family,
+        birth,
+        language,
+        procedure,
+        or_day,
+        f"{mailbox}@example.org" if mailbox else "",
+    )
+    for number, given, family, birth, language, procedure, or_day, mailbox in ROWS
 )
 BY_MRN = {person.mrn: person for person in PEOPLE}
