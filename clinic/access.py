@@ -19,8 +19,9 @@ Respond = Callable[[HttpRequest], HttpResponse]
 class Access:
     """Refuses a view to whoever it does not name, and writes staff's requests into the trail.
 
-    In the trail stands every request of a member of staff that writes, or that names a record in
-    its address; a view says which patient it was about by setting `request.about_patient_id`.
+    In the trail stands every request of a member of staff that writes, that names a record in its
+    address, or that is about a patient; a view says which patient it was about by setting `request.about_patient_id`, and
+    what else the trail should tell by setting `request.trail_detail`.
     """
 
     def __init__(self, get_response: Respond) -> None:
@@ -30,13 +31,18 @@ class Access:
         response = self.get_response(request)
         match = request.resolver_match
         is_staff = match and not _public(match.func) and request.user.is_authenticated
-        if is_staff and match and (request.method == "POST" or match.kwargs):
+        about_patient_id = getattr(request, "about_patient_id", None)
+        if is_staff and match and (request.method == "POST" or match.kwargs or about_patient_id):
             record(
                 act=f"{request.method} {match.url_name}",
                 at=now(),
                 by_id=request.user.pk,
-                patient_id=getattr(request, "about_patient_id", None),
-                detail={**match.kwargs, "status": response.status_code},
+                patient_id=about_patient_id,
+                detail={
+                    **match.kwargs,
+                    **getattr(request, "trail_detail", {}),
+                    "status": response.status_code,
+                },
                 address=client_address(request) or None,
             )
         return response
@@ -66,6 +72,11 @@ def member(request: HttpRequest) -> StaffUser:
     if not isinstance(request.user, StaffUser):
         raise PermissionDenied
     return request.user
+
+
+def about(request: HttpRequest, patient_id: int) -> None:
+    """Say which patient a request is about, for the trail."""
+    request.about_patient_id = patient_id  # type: ignore[attr-defined]
 
 
 def _public(view: Callable[..., Any]) -> bool:

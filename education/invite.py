@@ -71,9 +71,16 @@ def refusal(assignment: Assignment, *, at: datetime) -> Refusal | None:
 
 
 def invite(
-    assignment: Assignment, *, at: datetime, by_id: int | None = None
+    assignment: Assignment,
+    *,
+    at: datetime,
+    by_id: int | None = None,
+    not_before: datetime | None = None,
 ) -> Invitation | Refusal:
-    """Write an invitation and its email; earlier links of the assignment are replaced by it."""
+    """Write an invitation and its email; earlier links of the assignment are replaced by it.
+
+    The email goes out at once, or from `not_before` on, so that it can be taken back until then.
+    """
     with transaction.atomic():
         assignment = (
             Assignment.objects.select_for_update(of=("self",))
@@ -100,10 +107,11 @@ def invite(
             address=patient.email,
             language=patient.language,
             message_id=f"<{uuid.uuid4()}@{settings.MAIL_FROM.rpartition(chr(64))[2]}>",
-            next_try_at=at,
+            next_try_at=not_before or at,
             recorded_at=at,
         )
-        wake("education.tasks.send_message", message.pk)
+        if not_before is None:  # else the periodic sweep finds it
+            wake("education.tasks.send_message", message.pk)
     return invitation
 
 
@@ -120,6 +128,17 @@ def end(
             state=MessageState.WITHDRAWN
         )
     return ended_now
+
+
+def take_back(invitation: Invitation, *, at: datetime, by_id: int) -> bool:
+    """End a link whose email has not gone out. False when it has: nothing is changed then."""
+    with transaction.atomic():
+        withdrawn = Message.objects.filter(
+            invitation=invitation, state=MessageState.WAITING, tries=0
+        ).update(state=MessageState.WITHDRAWN)
+        if withdrawn:
+            end(invitation, EndedBecause.WITHDRAWN, at=at, by_id=by_id)
+    return bool(withdrawn)
 
 
 def issue_token(invitation: Invitation, *, at: datetime) -> str:

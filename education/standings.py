@@ -17,9 +17,12 @@ from education.models import (
     Attempt,
     Clearance,
     Edition,
+    EndedBecause,
     IdentityDecision,
     IdentityVerdict,
     Invitation,
+    InvitationEnd,
+    InvitationToken,
     SignOff,
     Submission,
     Waiver,
@@ -45,9 +48,15 @@ class Told:
     invitation: Invitation | None = None
 
 
-def standings(assignments: Iterable[Assignment], *, on: date) -> list[Told]:
-    """Return what each assignment is today, `on`, in the order given."""
-    return _tell(list(assignments), on=on, settings=programme.current(), known_at=None)
+def standings(
+    assignments: Iterable[Assignment], *, on: date, settings: Programme | None = None
+) -> list[Told]:
+    """Return what each assignment is today, `on`, in the order given.
+
+    A caller that has read the programme's settings already passes them on.
+    """
+    settings = settings or programme.current()
+    return _tell(list(assignments), on=on, settings=settings, known_at=None)
 
 
 def standings_as_of(assignments: Iterable[Assignment], *, on: date) -> list[Told]:
@@ -169,15 +178,25 @@ def _invitations(
 ) -> tuple[dict[int, Invitation], set[int]]:
     """Return the latest invitation of each assignment, and the assignments with a quiz begun.
 
-    Invitations through which the quiz was passed have done their work and count no more; begun
-    is a quiz with no submission yet.
+    Invitations through which the quiz was passed have done their work and count no more, and
+    those taken back before their email went out never counted; begun is a quiz with no
+    submission yet.
     """
     known = _known("", known_at)
     handed_in = Submission.objects.filter(attempt=OuterRef("pk"), **known)
     passed = Submission.objects.filter(attempt__invitation=OuterRef("pk"), passed=True, **known)
+    mailed = InvitationToken.objects.filter(invitation=OuterRef("invitation"), **known)
+    taken_back = InvitationEnd.objects.filter(
+        ~Exists(mailed),
+        invitation=OuterRef("pk"),
+        because=EndedBecause.WITHDRAWN,
+        **known,
+    )
     running = Attempt.objects.filter(~Exists(handed_in), invitation=OuterRef("pk"), **known)
     rows = (
-        Invitation.objects.filter(~Exists(passed), assignment__in=assignments, **known)
+        Invitation.objects.filter(
+            ~Exists(passed), ~Exists(taken_back), assignment__in=assignments, **known
+        )
         .select_related("message", "end")
         .annotate(begun=Exists(running))
         .order_by("recorded_at", "id")
