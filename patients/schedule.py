@@ -81,8 +81,7 @@ def change(
             raise ChangedMeanwhile(latest)
         moved = "or_date" in planned and planned["or_date"] != latest.or_date
         if moved and latest.booking == Booking.CONFIRMED:
-            planned.setdefault("booking", Booking.PROPOSED)
-            if planned["or_date"] is None or planned["booking"] == Booking.CONFIRMED:
+            if planned.get("booking", Booking.CONFIRMED) == Booking.CONFIRMED:
                 planned["booking"] = Booking.PROPOSED
         if all(getattr(latest, field) == value for field, value in planned.items()):
             return latest
