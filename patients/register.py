@@ -33,14 +33,15 @@ def enrol(
 ) -> Patient:
     """Put a patient on the register. Raises IntegrityError when the MRN is taken."""
     patient = Patient(
-        mrn=mrn.strip(),
+        mrn=mrn,
         given_names=given_names,
         family_names=family_names,
         birth_date=birth_date,
-        email=email.strip(),
+        email=email,
         phone=phone,
         language=language,
     )
+    _strip(patient)
     return _record(patient, at=at, source=source, by_id=by_id)
 
 
@@ -62,11 +63,19 @@ def correct(
         raise TypeError(f"a patient has no {sorted(unknown)}")
     with transaction.atomic():
         latest = Patient.objects.select_for_update().get(pk=patient.pk)
-        if all(getattr(latest, field) == value for field, value in facts.items()):
-            return latest
+        before = {field: getattr(latest, field) for field in facts}
         for field, value in facts.items():
             setattr(latest, field, value)
+        _strip(latest)
+        if all(getattr(latest, field) == value for field, value in before.items()):
+            return latest
         return _record(latest, at=at, source=source, by_id=by_id)
+
+
+def _strip(patient: Patient) -> None:
+    """Blanks around an MRN or an address are never meant; names stay as they were written."""
+    patient.mrn = patient.mrn.strip()
+    patient.email = patient.email.strip()
 
 
 def _record(patient: Patient, *, at: datetime, source: str, by_id: int | None) -> Patient:
