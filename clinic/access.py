@@ -20,8 +20,8 @@ class Access:
     """Refuses a view to whoever it does not name, and writes staff's requests into the trail.
 
     In the trail stands every request of a member of staff that writes, that names a record in its
-    address, or that is about a patient; a view says which patient it was about by setting `request.about_patient_id`, and
-    what else the trail should tell by setting `request.trail_detail`.
+    address, or that is about a patient. A view says which patient by setting
+    `request.about_patient_id`, and what else the trail should tell by `request.trail_detail`.
     """
 
     def __init__(self, get_response: Respond) -> None:

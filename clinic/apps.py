@@ -1,5 +1,7 @@
 """The app's registration with Django."""
 
+from importlib import import_module
+
 from django.apps import AppConfig
 from django.contrib.staticfiles.apps import StaticFilesConfig
 
@@ -8,6 +10,10 @@ class ClinicConfig(AppConfig):
     """See the package's docstring for what lives here."""
 
     name = "clinic"
+
+    def ready(self) -> None:
+        """Write sign-ins into the trail (the module needs the models, hence now)."""
+        import_module("clinic.sign_ins").connect()
 
 
 class StaticFiles(StaticFilesConfig):

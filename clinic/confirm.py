@@ -2,10 +2,11 @@
 
 import hashlib
 import json
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db import DatabaseError, transaction
+from django.db import Error, transaction
 
 from clinic.models import Confirmation, StaffUser
 from education.models import Assignment
@@ -55,12 +56,12 @@ def answers(operations: list[Operation], *, at: datetime) -> list[OperationAnswe
         told = standings(
             assignments.select_related("operation", "module").order_by("clear_by", "id"), on=on
         )
-    except (DatabaseError, programme.NotFounded):
+    except (Error, programme.NotFounded):
         return [OperationAnswer(o, CANNOT_TELL, (), at) for o in operations]
-    return [
-        _answer(o, tuple(t for t in told if t.assignment.operation_id == o.pk), on=on, at=at)
-        for o in operations
-    ]
+    by_operation: dict[int, list[Told]] = defaultdict(list)
+    for one in told:
+        by_operation[one.assignment.operation_id].append(one)
+    return [_answer(o, tuple(by_operation[o.pk]), on=on, at=at) for o in operations]
 
 
 def answer(operation: Operation, *, at: datetime) -> OperationAnswer:

@@ -249,6 +249,7 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 AXES_FAILURE_LIMIT = 10
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_USERNAME_CALLABLE = "clinic.sign_ins.typed_account"
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "429.html"
@@ -361,6 +362,7 @@ CELERY_BEAT_SCHEDULE = {
         # A sweep that no worker took before the next one is due has nothing to add.
         "options": {"expires": _sweep_every},
     },
+    "log-trail-seal": {"task": "clinic.tasks.log_trail_seal", "schedule": 3600.0},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = text(
     "BEAT_SCHEDULE_FILE", str(DATA_DIR / "beat-schedule" if EMBEDDED else "/tmp/beat-schedule")

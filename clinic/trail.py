@@ -2,6 +2,8 @@
 
 import hashlib
 import json
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -53,6 +55,39 @@ def first_broken() -> int | None:
         if entry.before != before or entry.hash != chain_hash(entry):
             return entry.pk
         before = entry.hash
+    return None
+
+
+@dataclass(frozen=True)
+class Seal:
+    """Where the chain ends: kept outside the database, it shows that nothing was cut off.
+
+    The chain alone cannot show that: the entries that are left still fit each other.
+    """
+
+    count: int
+    hash: str
+
+    def __str__(self) -> str:
+        return f"{self.count}:{self.hash}"
+
+
+def seal() -> Seal:
+    """Return how many entries there are and the hash of the last one."""
+    latest = TrailEntry.objects.order_by("-id").first()
+    return Seal(TrailEntry.objects.count(), latest.hash if latest else START)
+
+
+def first_broken_seal(seals: Iterable[Seal]) -> Seal | None:
+    """Return the first seal that the trail does not bear out any more, None when it bears all.
+
+    A seal of n entries holds as long as the n-th entry has the hash that it names.
+    """
+    for one in seals:
+        entries = TrailEntry.objects.order_by("id").values_list("hash", flat=True)
+        there = entries[one.count - 1 : one.count].first() if one.count else START
+        if there != one.hash:
+            return one
     return None
 
 

@@ -4,10 +4,50 @@ from django.urls import URLPattern, URLResolver, include, path
 
 from clinic.health import healthz
 from clinic.views.mail_tray import mail_tray, mail_tray_message
+from clinic.views.modules import module, modules
+from clinic.views.operation_acts import (
+    operation_booking,
+    operation_confirm,
+    operation_confirm_against_hold,
+    operation_move,
+)
+from clinic.views.operations import operation, operations
+from clinic.views.programme import programme_settings, requirement, requirements
+from clinic.views.sign_in import home, password, sign_in, sign_out
+from clinic.views.staff import staff, staff_active, staff_member
+from clinic.views.trail import trail
 from clinic.views.schedule_import import schedule_import, schedule_preview, schedule_rejected
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("", home, name="home"),
+    path("sign-in/", sign_in, name="sign-in"),
+    path("sign-out/", sign_out, name="sign-out"),
+    path("password/", password, name="password"),
+    path("operations/", operations, name="operations"),
+    path("operations/<int:operation_id>/", operation, name="operation"),
+    path("operations/<int:operation_id>/confirm/", operation_confirm, name="operation-confirm"),
+    path(
+        "operations/<int:operation_id>/confirm-against-hold/",
+        operation_confirm_against_hold,
+        name="operation-confirm-against-hold",
+    ),
+    path("operations/<int:operation_id>/booking/", operation_booking, name="operation-booking"),
+    path("operations/<int:operation_id>/move/", operation_move, name="operation-move"),
+    path("staff/", staff, name="staff"),
+    path("staff/<int:staff_id>/", staff_member, name="staff-member"),
+    path("staff/<int:staff_id>/active/", staff_active, name="staff-active"),
+    path("programme/", programme_settings, name="programme"),
+    path("requirements/", requirements, name="requirements"),
+    path(
+        "requirements/<int:procedure_id>/<int:module_id>/",
+        requirement,
+        name="requirement",
+    ),
+    path("modules/", modules, name="modules"),
+    path("modules/<slug:code>/", module, name="module"),
+    path("trail/", trail, name="trail"),
+    path("", include("clinic.dietitian_urls")),
     path("q/", include("education.urls")),
     path("schedule/import/", schedule_import, name="schedule-import"),
     path("schedule/import/<int:upload_id>/", schedule_preview, name="schedule-preview"),

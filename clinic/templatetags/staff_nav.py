@@ -5,7 +5,13 @@ from typing import Any
 
 from django import template
 from django.conf import settings
+from django.db import Error
 from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
+
+from clinic.models import Role
+from clinic.unsettled import CannotTell, count_unsettled
+from patients.clock import now
+from patients.programme import NotFounded
 
 register = template.Library()
 
@@ -16,16 +22,27 @@ PLACES = (
     ("operations", "Operations"),
     ("schedule-import", "Import"),
     ("mail-tray", "Mail"),
+    ("modules", "Modules"),
+    ("requirements", "Requirements"),
+    ("programme", "Programme"),
+    ("staff", "Staff"),
+    ("trail", "Trail"),
 )
+# They decide about OR dates, so what changed under a confirmation is theirs to see everywhere.
+COUNTED = (Role.COORDINATOR, Role.CLINICIAN)
 
 
 @dataclass(frozen=True)
 class Place:
-    """One link; `here` when it leads to the page that is shown."""
+    """One link; `here` when it leads to the page that is shown.
+
+    `count`: how many OR dates want to be looked at again; None when nobody can tell.
+    """
 
     url: str
     label: str
     here: bool
+    count: int | None = 0
 
 
 @register.simple_tag(takes_context=True)
@@ -43,5 +60,13 @@ def staff_nav(context: template.Context) -> list[Place]:
         except NoReverseMatch:
             continue
         if request.user.role in getattr(resolve(url).func, "open_to", ()):
-            found.append(Place(url, label, here == name))
+            counted = name == "operations" and request.user.role in COUNTED
+            found.append(Place(url, label, here == name, _count() if counted else 0))
     return found
+
+
+def _count() -> int | None:
+    try:
+        return count_unsettled(at=now())
+    except (Error, CannotTell, NotFounded):
+        return None

@@ -1,0 +1,54 @@
+"""What the administrator types about the programme."""
+
+from zoneinfo import available_timezones
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from patients.rules.identity import Policy
+
+MATCHING = [
+    (
+        Policy.NAME_AND_BIRTH_DATE.value,
+        "Name and date of birth agree, and exactly one patient fits",
+    ),
+    (Policy.PERSONAL_LINK_ONLY.value, "The same, and it came through that patient’s own link"),
+    (Policy.NEVER.value, "Never: a person decides about each"),
+]
+
+
+class ProgrammeForm(forms.Form):
+    """The settings in force; saving writes a new row."""
+
+    name = forms.CharField(max_length=120)
+    phone = forms.CharField(
+        max_length=40, help_text="Patients and staff are told to call this number."
+    )
+    emergency_number = forms.CharField(max_length=20)
+    time_zone = forms.CharField(
+        max_length=64, help_text="By its IANA name, like America/Denver. Days begin and end in it."
+    )
+    notice_days = forms.IntegerField(
+        min_value=0,
+        max_value=365,
+        label="Notice, in days",
+        help_text="A patient who is not cleared is due this many days before the clear-by date.",
+    )
+    attempts_allowed = forms.IntegerField(
+        min_value=1,
+        max_value=20,
+        help_text="After so many failed quizzes the patient needs teach-back.",
+    )
+    link_valid_days = forms.IntegerField(
+        min_value=1, max_value=365, label="A personal link is good for, in days"
+    )
+    matching = forms.ChoiceField(
+        choices=MATCHING, label="When a quiz may be matched to a patient without a person"
+    )
+
+    def clean_time_zone(self) -> str:
+        """Only a zone that exists."""
+        zone: str = self.cleaned_data["time_zone"].strip()
+        if zone not in available_timezones():
+            raise ValidationError("There is no such time zone. Write it like America/Denver.")
+        return zone

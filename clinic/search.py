@@ -1,0 +1,60 @@
+"""Find operations by the patient's name, date of birth or MRN, as a caller says them."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Case, IntegerField, Q, Value, When
+
+from patients.models import OPEN_BOOKINGS, Operation, Patient
+from patients.rules.names import name_tokens
+from patients.rules.schedule_dates import read_date
+
+LONGEST = 100  # characters of a search that are read
+MOST = 50  # operations that are shown
+
+
+@dataclass(frozen=True)
+class Found:
+    """The operations, open ones first; the days that the search was read as; who has none."""
+
+    operations: list[Operation]
+    days: tuple[date, ...]
+    without_operation: list[Patient]
+    more: bool
+
+
+def days_meant(text: str) -> tuple[date, ...]:
+    """Return the days that a text can mean, day first and month first; none if it is no date."""
+    read = [read_date(text, day_first=day_first) for day_first in (False, True)]
+    return tuple(dict.fromkeys(day for day in read if isinstance(day, date)))
+
+
+def find_operations(text: str) -> Found:
+    """Find the operations of every patient whose name, date of birth or MRN fits the text."""
+    text = text[:LONGEST].strip()
+    days = days_meant(text)
+    people = Patient.objects.filter(_fits(text, days))
+    open_first = Case(
+        When(booking__in=OPEN_BOOKINGS, then=Value(0)),
+        default=Value(1),
+        output_field=IntegerField(),
+    )
+    rows = (
+        Operation.objects.filter(patient__in=people.values("pk"))
+        .select_related("patient", "procedure")
+        .order_by(open_first, "or_date", "id")
+    )
+    operations = list(rows[: MOST + 1])
+    idle = people.filter(operations__isnull=True).order_by("family_names", "given_names", "id")
+    return Found(operations[:MOST], days, list(idle[:MOST]), len(operations) > MOST)
+
+
+def _fits(text: str, days: tuple[date, ...]) -> Q:
+    fits = Q(mrn__iexact=text) | Q(birth_date__in=days)
+    words = name_tokens(text)
+    if days or not words:
+        return fits
+    by_name = Q()
+    for word in words:
+        by_name &= Q(name_key__contains=word)
+    return fits | by_name | Q(mrn__istartswith=text)

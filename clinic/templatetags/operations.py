@@ -1,0 +1,27 @@
+"""How the pages about operations write weeks and instants."""
+
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django import template
+
+register = template.Library()
+
+
+@register.filter
+def with_zone(at: datetime, zone: ZoneInfo) -> str:
+    """Return an instant as local time with its zone: 14:03 MST, Tue 3 Feb 2026."""
+    there = at.astimezone(zone)
+    return f"{there:%H:%M %Z}, {there:%a} {there.day} {there:%b %Y}"
+
+
+@register.filter
+def week_before(monday: date) -> date:
+    """Return the Monday before."""
+    return monday - timedelta(days=7)
+
+
+@register.filter
+def week_after(monday: date) -> date:
+    """Return the Monday after."""
+    return monday + timedelta(days=7)

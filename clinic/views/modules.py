@@ -1,0 +1,57 @@
+"""The modules as patients read them, and as they are scored: to look at, not to change."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from clinic.models import Role
+from education.models import Edition, Module
+from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
+from education.titles import titles
+from patients import programme
+from patients.open_to import open_to
+
+
+@open_to(*Role)
+@require_safe
+def modules(request: HttpRequest) -> HttpResponse:
+    """Every module that has an edition."""
+    listed = list(Module.objects.filter(editions__isnull=False).distinct().order_by("code"))
+    names = titles(module.pk for module in listed)
+    return render(
+        request,
+        "clinic/modules.html",
+        {"modules": [(module, names[module.pk]) for module in listed]},
+    )
+
+
+@open_to(*Role)
+@require_safe
+def module(request: HttpRequest, code: str) -> HttpResponse:
+    """One edition of a module, the latest unless another is asked for."""
+    found = get_object_or_404(Module, code=code)
+    editions = list(found.editions.select_related("by").order_by("-number"))
+    if not editions:
+        raise Http404
+    edition = _chosen(editions, request.GET.get("edition", ""))
+    asked = request.GET.get("language", "")
+    language = asked if asked in edition.languages else SOURCE_LANGUAGE
+    return render(
+        request,
+        "clinic/module.html",
+        {
+            "module": found,
+            "edition": edition,
+            "editions": editions,
+            "language": language,
+            "languages": [code for code in LANGUAGES if code in edition.languages],
+            "title": edition.title[language],
+            "sections": edition.sections.all(),
+            "questions": edition.questions.prefetch_related("options"),
+            "zone": programme.current().zone,
+        },
+    )
+
+
+def _chosen(editions: list[Edition], number: str) -> Edition:
+    return next((one for one in editions if str(one.number) == number), editions[0])
