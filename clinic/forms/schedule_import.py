@@ -35,9 +35,9 @@ class UploadForm(forms.Form):
         self.helper.disable_csrf = True  # stands in the template, beside the act's key
         self.helper.add_input(Submit("preview", "Show what it would change"))
 
-    def clean_file(self) -> UploadedFile:
+    def clean_file(self) -> "UploadedFile[bytes]":
         """Refuse by size before reading, then by content."""
-        file: UploadedFile = self.cleaned_data["file"]
+        file: UploadedFile[bytes] = self.cleaned_data["file"]
         try:
             if (file.size or 0) > MAX_BYTES:
                 raise NotASchedule(Refusal.TOO_MANY_BYTES, limit=MAX_BYTES // 1024 // 1024)

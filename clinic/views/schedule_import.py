@@ -87,8 +87,11 @@ def schedule_import(request: HttpRequest) -> HttpResponse:
         name = form.cleaned_data["file"].name or "schedule.csv"
         upload = keep(form.content, name=name, at=now(), by=member(request))
         return redirect("schedule-preview", upload_id=upload.pk)
-    context = {"form": form, "latest": ScheduleImport.objects.order_by("-id").first()}
-    context["zone"] = programme.current().zone
+    context = {
+        "form": form,
+        "latest": ScheduleImport.objects.order_by("-id").select_related("upload", "by").first(),
+        "zone": programme.current().zone,
+    }
     status = 422 if request.method == "POST" else 200
     return render(request, "clinic/schedule_import.html", context, status=status)
 
@@ -125,9 +128,13 @@ def schedule_rejected(request: HttpRequest, upload_id: int) -> HttpResponse:
 
 
 def _address(upload: ScheduleUpload, day_first: bool | None) -> str:
-    chosen = next((word for word, order in DATE_ORDERS.items() if order is day_first), "")
+    chosen = _order_word(day_first)
     address = reverse("schedule-preview", kwargs={"upload_id": upload.pk})
     return f"{address}?dates={chosen}" if chosen else address
+
+
+def _order_word(day_first: bool | None) -> str:
+    return next((word for word, order in DATE_ORDERS.items() if order is day_first), "")
 
 
 def _show(
@@ -145,7 +152,7 @@ def _show(
         "about": about_file(found.table, found.encoding),
         "order_words": date_order_words(found.date_orders),
         "example": _ambiguous_example(found),
-        "dates": {True: "day-first", False: "month-first"}.get(found.day_first, ""),
+        "dates": _order_word(found.day_first),
         "changed": len(changed),
         "refused": refused,
         "sections": _sections(request, found, changed, only_rejected=imported is not None),
