@@ -13,7 +13,7 @@ from factory.declarations import Sequence
 
 from education.assign import require
 from education.invite import Refusal, invite, issue_token
-from education.models import Assignment, Edition, Invitation, Module, Submission
+from education.models import Assignment, Edition, Invitation, Module, Question, Submission
 from education.publish import publish
 from education.rules.module_text import read_module
 from education.rules.scoring import Given
@@ -150,6 +150,14 @@ def right_answers(edition: Edition) -> dict[int, Given]:
     }
 
 
+def a_wrong_answer(question: Question) -> Given:
+    """Return an answer that is wrong and could have been given: an option, or a number far off."""
+    if question.number is not None:
+        return Given(number=question.number + 100)
+    wrong = [option.pk for option in question.options.all() if not option.right]
+    return Given(options=frozenset(wrong[:1]))
+
+
 def a_submission(
     invitation: Invitation,
     *,
@@ -159,7 +167,7 @@ def a_submission(
     family_names: str | None = None,
     birth_date: date | None = None,
 ) -> Submission:
-    """Take the quiz behind a link: all right but the last `wrong` answers, which are left out.
+    """Take the quiz behind a link: all right but the last `wrong` answers.
 
     Typed is the patient's own name and date of birth, unless another is given.
     """
@@ -168,8 +176,11 @@ def a_submission(
     attempt = begin(invitation, at=at)
     questions = list(attempt.edition.questions.all())
     answers = right_answers(attempt.edition)
-    for question in questions[: len(questions) - wrong]:
-        save_answer(attempt, question, answers[question.pk], at=at)
+    for place, question in enumerate(questions, start=1):
+        answer = answers[question.pk]
+        if place > len(questions) - wrong:
+            answer = a_wrong_answer(question)
+        save_answer(attempt, question, answer, at=at)
     return submit(
         attempt,
         given_names=patient.given_names if given_names is None else given_names,
