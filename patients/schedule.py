@@ -80,9 +80,9 @@ def change(
         if version is not None and version != latest.version:
             raise ChangedMeanwhile(latest)
         moved = "or_date" in planned and planned["or_date"] != latest.or_date
-        if moved and latest.booking == Booking.CONFIRMED:
-            if planned.get("booking", Booking.CONFIRMED) == Booking.CONFIRMED:
-                planned["booking"] = Booking.PROPOSED
+        stays = planned.get("booking", latest.booking) == latest.booking
+        if moved and stays and latest.booking == Booking.CONFIRMED:
+            planned["booking"] = Booking.PROPOSED
         if all(getattr(latest, field) == value for field, value in planned.items()):
             return latest
         for field, value in planned.items():
