@@ -52,7 +52,8 @@ def in_force(procedure: Procedure) -> list[Requirement]:
 def follow(operation: Operation, *, at: datetime) -> None:
     """Bring the assignments of one operation in line; call it in the act's own transaction.
 
-    A cancelled operation closes its assignments; a done one closes those that were due before it.
+    A cancelled operation closes its assignments; a done one closes those that were due before it;
+    another procedure closes those that it does not need. Closed ones follow the date all the same.
     """
     needed = {row.module_id: row for row in in_force(operation.procedure)}
     existing = {a.module_id: a for a in Assignment.objects.filter(operation=operation)}
@@ -61,11 +62,17 @@ def follow(operation: Operation, *, at: datetime) -> None:
         if assignment or (requirement.required and operation.is_open):
             _bring_in_line(assignment, operation, requirement, at=at)
     for assignment in existing.values():  # of an earlier procedure
-        _close(assignment, at=at)
+        latest = assignment.changes.order_by("-id").select_related("requirement")[0]
+        _bring_in_line(assignment, operation, latest.requirement, at=at, needed=False)
 
 
 def _bring_in_line(
-    assignment: Assignment | None, operation: Operation, requirement: Requirement, *, at: datetime
+    assignment: Assignment | None,
+    operation: Operation,
+    requirement: Requirement,
+    *,
+    at: datetime,
+    needed: bool = True,
 ) -> None:
     days = window(
         operation.or_date,
@@ -74,7 +81,8 @@ def _bring_in_line(
     )
     before = requirement.clear_by_days <= 0
     closed = (
-        not requirement.required
+        not needed
+        or not requirement.required
         or operation.booking == Booking.CANCELLED
         or (operation.booking == Booking.DONE and before)
     )
@@ -92,16 +100,6 @@ def _bring_in_line(
     assignment.recorded_at = at
     assignment.save()
     _write_history(assignment, requirement, operation, at=at)
-
-
-def _close(assignment: Assignment, *, at: datetime) -> None:
-    if assignment.closed:
-        return
-    assignment.closed = True
-    assignment.recorded_at = at
-    assignment.save()
-    latest = assignment.changes.order_by("-id").select_related("requirement")[0]
-    _write_history(assignment, latest.requirement, assignment.operation, at=at)
 
 
 def _write_history(
