@@ -1,0 +1,93 @@
+"""What to go through on the phone: the points that a patient's quizzes missed."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from education.models import MATCHED, Assignment, IdentityDecision, Question, SubmissionAnswer
+from education.rules.scoring import Kind
+from education.take import from_json
+
+ENGLISH = "en"
+
+
+@dataclass(frozen=True)
+class Point:
+    """One missed question, in English; `stem_theirs` is it in the patient's own language."""
+
+    question: Question
+    stem: str
+    answered: str
+    right: str
+    explanation: str
+    stem_theirs: str
+    right_theirs: str
+    times: int
+
+
+def points(assignment: Assignment, *, language: str) -> list[Point]:
+    """Return what the patient missed since the last pass of the module, the unsafe points first.
+
+    Of each question the latest wrong answer is shown; `times` says how often it was wrong.
+    """
+    wrong: dict[str, list[SubmissionAnswer]] = {}
+    for answer in _wrong_since_pass(assignment):
+        wrong.setdefault(answer.question.key, []).append(answer)
+    found = [_point(answers[-1], len(answers), language) for answers in wrong.values()]
+    return sorted(
+        found, key=lambda p: (not p.question.safety_critical, -p.times, p.question.position)
+    )
+
+
+def _wrong_since_pass(assignment: Assignment) -> list[SubmissionAnswer]:
+    decisions = (
+        IdentityDecision.objects.in_force(
+            patient=assignment.operation.patient_id, verdict__in=MATCHED
+        )
+        .filter(submission__edition__module=assignment.module_id)
+        .select_related("submission")
+        .order_by("submission__recorded_at", "submission_id")
+    )
+    since: list[int] = []
+    for decision in decisions:
+        since = [] if decision.submission.passed else [*since, decision.submission_id]
+    return list(
+        SubmissionAnswer.objects.filter(submission__in=since, right=False)
+        .select_related("question", "submission")
+        .prefetch_related("question__options")
+        .order_by("submission__recorded_at", "submission_id", "question__position")
+    )
+
+
+def _point(answer: SubmissionAnswer, times: int, language: str) -> Point:
+    question = answer.question
+    return Point(
+        question=question,
+        stem=question.stem[ENGLISH],
+        answered=_answered(answer),
+        right=_right(question, ENGLISH),
+        explanation=question.explanation.get(ENGLISH, ""),
+        stem_theirs="" if language == ENGLISH else question.stem.get(language, ""),
+        right_theirs="" if language == ENGLISH else _right(question, language),
+        times=times,
+    )
+
+
+def _answered(answer: SubmissionAnswer) -> str:
+    if answer.given is None:
+        return "no answer"
+    given = from_json(answer.given)
+    if given.number is not None:
+        return _number(given.number, answer.question, ENGLISH)
+    chosen = [o.text[ENGLISH] for o in answer.question.options.all() if o.pk in given.options]
+    return "; ".join(chosen) or "no answer"
+
+
+def _right(question: Question, language: str) -> str:
+    if question.kind == Kind.NUMBER and question.number is not None:
+        return _number(question.number, question, language)
+    right = [o.text for o in question.options.all() if o.right]
+    return "; ".join(text.get(language, text[ENGLISH]) for text in right)
+
+
+def _number(number: Decimal, question: Question, language: str) -> str:
+    return f"{number.normalize():f} {question.unit.get(language, '')}".strip()

@@ -1,0 +1,34 @@
+"""The addresses of the dietitian's pages: the list, the patients, the submissions, the acts."""
+
+from django.urls import path
+
+from clinic.views import acts, several
+from clinic.views.call_sheet import call_sheet
+from clinic.views.morning import morning
+from clinic.views.patient import patient_page
+from clinic.views.submissions import decide_identity, submission, submissions, undo_identity
+
+urlpatterns = [
+    path("morning/", morning, name="morning"),
+    path("morning/send/", several.invite_several, name="invite-several"),
+    path("morning/sent/<int:stamp>/", several.invited_several, name="invited-several"),
+    path(
+        "morning/sent/<int:stamp>/take-back/",
+        several.take_back_invitations,
+        name="take-back-invitations",
+    ),
+    path("patients/<int:pk>/", patient_page, name="patient"),
+    path("patients/<int:pk>/contacts/", acts.contact, name="log-contact"),
+    path("patients/<int:pk>/correct/", acts.correct_patient, name="correct-patient"),
+    path("patients/<int:pk>/call-sheet/<int:assignment>/", call_sheet, name="call-sheet"),
+    path("assignments/<int:pk>/invite/", acts.send_link, name="invite"),
+    path("assignments/<int:pk>/teach-back/", acts.teach_back, name="teach-back"),
+    path("assignments/<int:pk>/sign-off/", acts.sign_off, name="sign-off"),
+    path("assignments/<int:pk>/waive/", acts.waive, name="waive"),
+    path("waivers/<int:pk>/revoke/", acts.revoke_waiver, name="revoke-waiver"),
+    path("clearances/<int:pk>/revoke/", acts.revoke_clearance, name="revoke-clearance"),
+    path("submissions/", submissions, name="submissions"),
+    path("submissions/<int:pk>/", submission, name="submission"),
+    path("submissions/<int:pk>/decide/", decide_identity, name="decide-identity"),
+    path("submissions/<int:pk>/undo/", undo_identity, name="undo-identity"),
+]

@@ -1,0 +1,26 @@
+"""Decide whose a submission is."""
+
+from typing import Any
+
+from django import forms
+
+NOBODY = "nobody"
+
+
+class DecideForm(forms.Form):
+    """One of the patients shown, or nobody of ours. `person` holds a patient's id, or NOBODY."""
+
+    person = forms.ChoiceField(
+        error_messages={
+            "required": "Choose whose quiz this is.",
+            "invalid_choice": "Choose one of the patients shown.",
+        }
+    )
+    note = forms.CharField(required=False, max_length=500)
+
+    def __init__(self, *args: Any, people: list[int], **kwargs: Any) -> None:
+        super().__init__(*args, label_suffix="", **kwargs)
+        choices = [(str(pk), str(pk)) for pk in people]
+        field = self.fields["person"]
+        if isinstance(field, forms.ChoiceField):
+            field.choices = [*choices, (NOBODY, NOBODY)]

@@ -1,0 +1,180 @@
+"""Read one patient's record: the operations, what each asks for, and how it stands or stood."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Exists, OuterRef
+
+from clinic.history import Event, history
+from clinic.reach import Reached, reached
+from clinic.ruler import Ruler, fitting, ruler
+from clinic.words import why
+from education.models import Assignment, Clearance, Edition, Submission, Waiver
+from education.rules.next_step import NextStep, next_step
+from education.standings import Told, standings, standings_as_of
+from patients import programme
+from patients.clock import end_of_day, local_date
+from patients.models import Operation, OperationChange, Patient, PatientChange, Programme
+
+
+@dataclass(frozen=True)
+class Module:
+    """One assignment with its standing, in words, and the acts' objects."""
+
+    told: Told
+    title: str
+    why: list[str]
+    reached: Reached
+    step: NextStep
+    ruler: Ruler | None
+    waiver: Waiver | None
+    clearances: list[Clearance]
+
+    @property
+    def assignment(self) -> Assignment:
+        return self.told.assignment
+
+
+@dataclass(frozen=True)
+class PlannedOperation:
+    """An operation as it was planned on the day asked about, with its modules."""
+
+    operation: Operation
+    planned: OperationChange
+    modules: list[Module]
+
+
+@dataclass(frozen=True)
+class Record:
+    """A patient's record at the end of the day `on`; `past` when that is before today."""
+
+    patient: Patient
+    facts: PatientChange
+    on: date
+    today: date
+    programme: Programme
+    operations: list[PlannedOperation]
+    events: list[Event]
+    undecided: list[Submission]
+
+    @property
+    def past(self) -> bool:
+        return self.on < self.today
+
+
+class NotOnRecordThen(Exception):
+    """The patient was not on the register on the day asked about."""
+
+
+def titles() -> dict[int, str]:
+    """Return the latest English title of each module, by the module's id."""
+    later = Edition.objects.filter(module=OuterRef("module"), number__gt=OuterRef("number"))
+    return {e.module_id: e.title["en"] for e in Edition.objects.filter(~Exists(later))}
+
+
+def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
+    """Read the record as it is, or as it stood at the end of the day `on`.
+
+    Raises NotOnRecordThen for a day before the patient was enrolled.
+    """
+    settings = programme.current()
+    today = local_date(at, settings.zone)
+    asked = on if on and on < today else today
+    known_at = end_of_day(asked, settings.zone) if asked < today else None
+    facts = PatientChange.objects.filter(patient=patient).order_by("-recorded_at", "-id")
+    if known_at:
+        facts = facts.filter(recorded_at__lt=known_at)
+    latest = facts.first()
+    if latest is None:
+        raise NotOnRecordThen
+    named = titles()
+    return Record(
+        patient=patient,
+        facts=latest,
+        on=asked,
+        today=today,
+        programme=settings,
+        operations=_operations(
+            patient, named, on=asked, known_at=known_at, at=known_at or at, used=settings
+        ),
+        events=history(patient, named, zone=settings.zone, known_at=known_at),
+        undecided=list(
+            Submission.objects.undecided().filter(
+                attempt__invitation__assignment__operation__patient=patient
+            )
+        ),
+    )
+
+
+def _operations(
+    patient: Patient,
+    named: dict[int, str],
+    *,
+    on: date,
+    known_at: datetime | None,
+    at: datetime,
+    used: Programme,
+) -> list[PlannedOperation]:
+    rows = Assignment.objects.filter(operation__patient=patient).select_related(
+        "operation__patient", "operation__procedure", "module"
+    )
+    ordered = rows.order_by("clear_by", "id")
+    told = standings_as_of(ordered, on=on) if known_at else standings(ordered, on=on, settings=used)
+    changes = OperationChange.objects.filter(operation__patient=patient)
+    if known_at:
+        changes = changes.filter(recorded_at__lt=known_at)
+    planned = {c.operation_id: c for c in changes.select_related("procedure", "operation")}
+    waivers = {
+        w.assignment_id: w
+        for w in Waiver.objects.filter(
+            assignment__operation__patient=patient, revocation__isnull=True
+        )
+    }
+    clearances = list(Clearance.objects.filter(patient=patient, revocation__isnull=True))
+    found = [
+        PlannedOperation(
+            change.operation,
+            change,
+            [
+                _module(t, named, waivers, clearances, at=at, on=on, used=used)
+                for t in told
+                if t.assignment.operation_id == pk
+            ],
+        )
+        for pk, change in planned.items()
+    ]
+    return sorted(found, key=lambda o: o.planned.or_date or date.max, reverse=True)
+
+
+def _module(
+    told: Told,
+    named: dict[int, str],
+    waivers: dict[int, Waiver],
+    clearances: list[Clearance],
+    *,
+    at: datetime,
+    on: date,
+    used: Programme,
+) -> Module:
+    mail = reached(told, at=at, zone=used.zone)
+    facts = told.facts
+    days = [c.cleared_on for c in facts.clearances]
+    return Module(
+        told=told,
+        title=named.get(told.assignment.module_id, told.assignment.module.code),
+        why=why(told, mail),
+        reached=mail,
+        step=next_step(told.answer, mail.reach),
+        ruler=ruler(
+            on=on,
+            span=fitting([on, facts.or_date, facts.opens_on, facts.clear_by, *days]),
+            or_date=facts.or_date,
+            opens_on=facts.opens_on,
+            clear_by=facts.clear_by,
+            clearances=days,
+        )
+        if facts.or_date
+        else None,
+        waiver=waivers.get(told.assignment.pk),
+        clearances=[c for c in clearances if c.module_id == told.assignment.module_id],
+    )

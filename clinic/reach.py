@@ -1,0 +1,80 @@
+"""What became of the last email to a patient, and whether its link still works."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from clinic.day_words import short_day
+from education.invite import LinkState, link_state
+from education.models import Invitation, MessageState
+from education.rules.next_step import Reach
+from education.standings import Told
+from patients.clock import local_date
+
+ON_ITS_WAY = (MessageState.WAITING, MessageState.SENDING)
+
+
+@dataclass(frozen=True)
+class Reached:
+    """`reach` is for the rule, the sentences are for people; `sent_on` is a local day."""
+
+    reach: Reach
+    mail_words: str
+    link_words: str
+    sent_on: date | None = None
+
+    @property
+    def mail_fails(self) -> bool:
+        """Email does not get to this patient: call instead."""
+        return not self.reach.has_email or self.reach.mail_failed
+
+
+def reached(told: Told, *, at: datetime, zone: ZoneInfo) -> Reached:
+    """Read what is on record about the assignment's latest invitation; no query."""
+    patient = told.assignment.operation.patient
+    if not patient.email:
+        return Reached(Reach(has_email=False), "no email address", _link_words(told, at, zone))
+    invitation = told.invitation
+    if invitation is None or invitation.address.lower() != patient.email.lower():
+        words = "no email yet" if invitation is None else "no email to the present address yet"
+        return Reached(Reach(has_email=True), words, _link_words(told, at, zone))
+    message = getattr(invitation, "message", None)
+    state = message.state if message else None
+    reach = Reach(
+        has_email=True,
+        mail_failed=state == MessageState.FAILED,
+        mail_waiting=state in ON_ITS_WAY and not hasattr(invitation, "end"),
+        reachable_link=_state(invitation, told, at) == LinkState.GOOD,
+    )
+    sent_on = local_date(message.sent_at, zone) if message and message.sent_at else None
+    return Reached(reach, _mail_words(reach, sent_on), _link_words(told, at, zone), sent_on)
+
+
+def _state(invitation: Invitation, told: Told, at: datetime) -> LinkState:
+    invitation.assignment = told.assignment  # known already: saves a query for each row
+    return link_state(invitation, at=at)
+
+
+def _mail_words(reach: Reach, sent_on: date | None) -> str:
+    if reach.mail_failed:
+        return "email failed"
+    if reach.mail_waiting:
+        return "email waiting to go out"
+    return f"emailed {short_day(sent_on)}" if sent_on else "no email yet"
+
+
+def _link_words(told: Told, at: datetime, zone: ZoneInfo) -> str:
+    invitation = told.invitation
+    if invitation is None:
+        return "no link sent"
+    state = _state(invitation, told, at)
+    message = getattr(invitation, "message", None)
+    if message and message.state == MessageState.FAILED:
+        return "the email with the link failed"
+    if state == LinkState.EXPIRED:
+        return f"link expired {short_day(local_date(invitation.expires_at, zone))}, quiz not begun"
+    if state != LinkState.GOOD:
+        return "the link sent no longer works, quiz not begun"
+    if message and message.sent_at:
+        return f"link sent {short_day(local_date(message.sent_at, zone))}, quiz not begun"
+    return "link not sent yet: the email is waiting"

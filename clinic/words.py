@@ -1,0 +1,141 @@
+"""The words that staff read for what the rules answer: one place for all pages."""
+
+from clinic.day_words import days
+from clinic.reach import Reached
+from education.invite import Refusal
+from education.models import EndedBecause, IdentityVerdict, MessageState
+from education.rules.next_step import NextStep
+from education.rules.standing import Evidence, Reason, Standing
+from education.standings import Told
+from patients.models import Booking
+from patients.rules.identity import Why
+
+STANDING = {
+    Standing.LATE: "late",
+    Standing.DUE: "due",
+    Standing.NEEDS_SIGN_OFF: "needs sign-off",
+    Standing.CLEARED: "cleared",
+    Standing.NOT_DUE: "not due",
+}
+
+REASON = {
+    Reason.QUIZ_PASSED: "quiz passed",
+    Reason.TEACH_BACK_SEEN: "teach-back seen by staff",
+    Reason.WAIVED: "waived by a clinician",
+    Reason.LATE_BUT_SIGNED_OFF: "late, but signed off by a clinician",
+    Reason.CLEARED_AFTER_CLEAR_BY: "cleared after the clear-by date",
+    Reason.CLEARANCE_TOO_OLD: "the earlier clearance is too old for this OR date",
+    Reason.CLEARED_TOO_LATE: "cleared later than a sign-off can accept",
+    Reason.CLEARED_TOO_LATE: "cleared after the operation, too late to count for it",
+    Reason.EDITION_SUPERSEDED: "the earlier clearance was on an edition that no longer counts",
+    Reason.IDENTITY_UNDECIDED: "a quiz came in, but whose it is has not been decided",
+    Reason.NEEDS_TEACH_BACK: "quiz failed, needs teach-back",
+    Reason.FAILED: "quiz failed, may be taken again",
+    Reason.NOT_FINISHED: "quiz begun, not finished",
+    Reason.NOT_OPENED: "link sent, quiz not begun",
+    Reason.NEVER_INVITED: "not invited yet",
+    Reason.NO_DATE: "no OR date yet",
+}
+
+NEXT_STEP = {
+    NextStep.DECIDE_IDENTITY: "Decide whose quiz it is",
+    NextStep.SIGN_OFF: "Sign off",
+    NextStep.CALL_SHEET: "Open call sheet",
+    NextStep.SEND_LINK: "Send link",
+    NextStep.SEND_LINK_AGAIN: "Send link again",
+    NextStep.CALL: "Call",
+    NextStep.WAIT_FOR_MAIL: "Wait: the email is on its way",
+    NextStep.NOTHING: "Nothing to do",
+}
+
+REFUSAL = {
+    Refusal.NO_EMAIL: "no email address on file",
+    Refusal.CLOSED: "no longer required",
+    Refusal.NO_DATE: "no OR date yet",
+    Refusal.NOT_OPEN_YET: "the window has not opened yet",
+    Refusal.NOT_PUBLISHED: "the module has not been published",
+    Refusal.NO_ATTEMPT_LEFT: "no attempt left: needs teach-back",
+}
+
+EVIDENCE = {Evidence.QUIZ: "quiz passed", Evidence.TEACH_BACK: "teach-back seen by staff"}
+
+BOOKING = {
+    Booking.PROPOSED: "proposed",
+    Booking.CONFIRMED: "confirmed",
+    Booking.ON_HOLD: "on hold",
+    Booking.DONE: "done",
+    Booking.CANCELLED: "cancelled",
+}
+
+MAIL = {
+    MessageState.WAITING: "waiting to go out",
+    MessageState.SENDING: "going out now",
+    MessageState.SENT: "sent",
+    MessageState.FAILED: "failed",
+    MessageState.WITHDRAWN: "withdrawn, not sent",
+}
+
+LINK_ENDED = {
+    EndedBecause.REPLACED: "replaced by a newer link",
+    EndedBecause.WITHDRAWN: "taken back",
+}
+
+IDENTITY = {
+    IdentityVerdict.MATCHED_AUTOMATICALLY: "matched automatically",
+    IdentityVerdict.MATCHED_BY_STAFF: "matched by staff",
+    IdentityVerdict.NOT_A_PATIENT: "not a patient of ours",
+    IdentityVerdict.UNDONE: "decision undone",
+}
+
+WHY = {
+    Why.BIRTH_DATE_EQUAL: "date of birth equal",
+    Why.BIRTH_DATE_DAY_MONTH_EXCHANGED: "date of birth equal if day and month are exchanged",
+    Why.BIRTH_DATE_CLOSE: "date of birth differs in one digit",
+    Why.BIRTH_DATE_DIFFERENT: "date of birth differs",
+    Why.NAME_EQUAL: "name equal",
+    Why.NAME_IN_OTHER_ORDER: "same words in the name, in another order",
+    Why.GIVEN_NAME_EQUAL: "given name equal",
+    Why.GIVEN_NAME_CLOSE: "given name close",
+    Why.GIVEN_NAME_DIFFERENT: "given name differs",
+    Why.FAMILY_NAME_EQUAL: "family name equal",
+    Why.FAMILY_NAME_CLOSE: "family name close",
+    Why.FAMILY_NAME_PART_OF_COMPOUND: "part of the family name equal",
+    Why.FAMILY_NAME_DIFFERENT: "family name differs",
+    Why.LINK_AGREES: "came through this patient’s link",
+    Why.LINK_WAS_SOMEBODY_ELSES: "came through somebody else’s link",
+    Why.SIMILAR_NAME_SAME_BIRTH_DATE: "somebody of a similar name was born on the same day",
+    Why.MORE_THAN_ONE_FITS: "more than one patient fits",
+    Why.AUTOMATIC_SWITCHED_OFF: "the programme does not match this without a person",
+    Why.NOBODY_FITS: "nobody fits in both name and date of birth",
+}
+
+DIFFERS = frozenset(
+    {
+        Why.BIRTH_DATE_DAY_MONTH_EXCHANGED,
+        Why.BIRTH_DATE_CLOSE,
+        Why.BIRTH_DATE_DIFFERENT,
+        Why.GIVEN_NAME_CLOSE,
+        Why.GIVEN_NAME_DIFFERENT,
+        Why.FAMILY_NAME_CLOSE,
+        Why.FAMILY_NAME_PART_OF_COMPOUND,
+        Why.FAMILY_NAME_DIFFERENT,
+        Why.NAME_IN_OTHER_ORDER,
+        Why.LINK_WAS_SOMEBODY_ELSES,
+    }
+)
+
+
+def why(told: Told, reached: Reached) -> list[str]:
+    """Return every reason of a standing in words, the weightiest first."""
+    return [_reason(reason, told, reached) for reason in told.answer.reasons]
+
+
+def _reason(reason: Reason, told: Told, reached: Reached) -> str:
+    facts, answer = told.facts, told.answer
+    if reason == Reason.CLEARED_AFTER_CLEAR_BY and answer.cleared_on and facts.clear_by:
+        return f"cleared {days((answer.cleared_on - facts.clear_by).days)} after the clear-by date"
+    if reason == Reason.NEVER_INVITED and facts.clearances:
+        return "not invited again yet"
+    if reason == Reason.NOT_OPENED:
+        return reached.link_words
+    return REASON[reason]
