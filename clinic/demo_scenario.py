@@ -5,7 +5,9 @@ happened, in the order of time: schedules are imported as they are exported, lin
 taken, calls made. Who plays which part stands in clinic/demo/story.py.
 """
 
+import logging
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
@@ -15,7 +17,16 @@ from django.conf import settings
 from django.db import transaction
 
 from clinic.demo.events import AFTER, BEFORE
-from clinic.demo.people import PASSWORD, PEOPLE, PHONE, PROCEDURES, PROGRAMME, STAFF, TIME_ZONE
+from clinic.demo.people import (
+    BY_MRN,
+    PASSWORD,
+    PEOPLE,
+    PHONE,
+    PROCEDURES,
+    PROGRAMME,
+    STAFF,
+    TIME_ZONE,
+)
 from clinic.demo.routine import OPENS, routine
 from clinic.demo.schedule_export import EXPORTS, export
 from clinic.demo.stage import Stage, instant
@@ -27,7 +38,7 @@ from education.rules.module_text import read_module
 from patients import import_schedule, programme
 from patients.models import Procedure
 
-__all__ = ["LOGINS", "STORY", "TIME_ZONE", "TO_IMPORT", "build"]
+__all__ = ["LOGINS", "STORY", "TIME_ZONE", "TO_IMPORT", "TRY_WITH", "build"]
 
 # Role, email, password: one for each role.
 LOGINS: list[tuple[str, str, str]] = [(str(role), email, PASSWORD) for role, _, email in STAFF]
@@ -38,6 +49,8 @@ MODULES = (
     ("before_your_operation.toml", BEFORE, 14),
     ("first_weeks_at_home.toml", AFTER, 7),
 )
+# A patient who can be invited at once: late, and nobody has sent a link yet.
+TRY_WITH = BY_MRN[next(part.mrn for part in STORY if part.part == "late, never invited")]
 # Today's schedule, left in the data folder for whoever wants to try the import.
 TO_IMPORT = "schedule-to-import.csv"
 
@@ -52,7 +65,7 @@ class Happening:
 
 def build(on: date, progress: Callable[[str], None]) -> None:
     """Load the scenario as it stands on the morning of the day `on`, all of it or nothing."""
-    with transaction.atomic():
+    with transaction.atomic(), _refusals_unsaid():
         stage = _found(on)
         progress("  The programme, its staff and its two modules are there.")
         happenings = sorted([*_imports(stage), *_lives(stage)], key=lambda h: h.at)
@@ -61,6 +74,18 @@ def build(on: date, progress: Callable[[str], None]) -> None:
             if done % 100 == 0 or done == len(happenings):
                 progress(f"  {done} of {len(happenings)} things have happened.")
     (Path(settings.DATA_DIR) / TO_IMPORT).write_bytes(export(on, days_ago=0))
+
+
+@contextmanager
+def _refusals_unsaid() -> Iterator[None]:
+    """A refused mail is part of the story: it is no news for whoever starts the demo."""
+    log = logging.getLogger("education.send")
+    level = log.level
+    log.setLevel(logging.ERROR)
+    try:
+        yield
+    finally:
+        log.setLevel(level)
 
 
 def _found(on: date) -> Stage:

@@ -21,7 +21,7 @@ from pytest_django import DjangoDbBlocker
 from clinic import demo_scenario
 from clinic.confirm import answer
 from clinic.demo.events import BEFORE
-from clinic.demo.people import PEOPLE
+from clinic.demo.people import BY_MRN, PEOPLE
 from clinic.demo.schedule_export import EXPORTS, export
 from clinic.demo.stage import instant
 from clinic.demo.story import PART_OF, STORY
@@ -319,6 +319,11 @@ def test_refused_mail_failed_for_good_and_the_rest_went_out(built: Built) -> Non
     assert sent.count() + failed.count() == Message.objects.count()
     assert sent.count() == len(built.mails) > 60
     assert all(m.sent_at == m.recorded_at for m in sent)
+
+
+def test_the_patient_to_try_with_can_be_invited(built: Built) -> None:
+    assert BY_MRN[PARTS["late, never invited"].mrn] == demo_scenario.TRY_WITH
+    assert refusal(built.of("late, never invited").assignment, at=built.at(9)) is None
 
 
 @pytest.mark.parametrize("part", ["late, invited, not opened", "due", "failed once"])

@@ -52,6 +52,7 @@ class Command(BaseCommand):
     def introduce(self) -> None:
         """Prints the address, the logins, where the mail is, and what to try first."""
         address = settings.PUBLIC_URL
+        who = demo_scenario.TRY_WITH
         widest = max((len(role) for role, _, _ in demo_scenario.LOGINS), default=0)
         logins = [
             f"  {role:<{widest}}  {email}  {password}"
@@ -77,9 +78,10 @@ class Command(BaseCommand):
             "",
             "What to try first:",
             "  1. Sign in as the dietitian: the morning list says who needs you today, and why.",
-            "     Send someone on it a link.",
+            f"     Send someone on it a link: {who.given} {who.family}, say.",
             "  2. Open the page with the mails and follow a link in one, as a patient would on a",
-            "     phone: read, take the quiz, give a name and a date of birth.",
+            "     phone: read, take the quiz, give a name and a date of birth (that one's is",
+            f"     {who.birth_date:%d %B %Y}).",
             "  3. Sign in as the coordinator and look up that patient: confirm, hold or cannot",
             "     tell, with the reasons.",
             "",
