@@ -5,9 +5,7 @@ happened, in the order of time: schedules are imported as they are exported, lin
 taken, calls made. Who plays which part stands in clinic/demo/story.py.
 """
 
-import logging
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
@@ -65,7 +63,7 @@ class Happening:
 
 def build(on: date, progress: Callable[[str], None]) -> None:
     """Load the scenario as it stands on the morning of the day `on`, all of it or nothing."""
-    with transaction.atomic(), _refusals_unsaid():
+    with transaction.atomic():
         stage = _found(on)
         progress("  The programme, its staff and its two modules are there.")
         happenings = sorted([*_imports(stage), *_lives(stage)], key=lambda h: h.at)
@@ -74,18 +72,6 @@ def build(on: date, progress: Callable[[str], None]) -> None:
             if done % 100 == 0 or done == len(happenings):
                 progress(f"  {done} of {len(happenings)} things have happened.")
     (Path(settings.DATA_DIR) / TO_IMPORT).write_bytes(export(on, days_ago=0))
-
-
-@contextmanager
-def _refusals_unsaid() -> Iterator[None]:
-    """A refused mail is part of the story: it is no news for whoever starts the demo."""
-    log = logging.getLogger("education.send")
-    level = log.level
-    log.setLevel(logging.ERROR)
-    try:
-        yield
-    finally:
-        log.setLevel(level)
 
 
 def _found(on: date) -> Stage:
