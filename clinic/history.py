@@ -82,7 +82,7 @@ def history(
     ]
     if known_at is not None:
         events = [event for event in events if event.at < known_at]
-    return sorted(events, key=lambda event: event.at, reverse=True)
+    return sorted(events, key=lambda event: event.at)[::-1]
 
 
 def _record(patient: Patient) -> Iterator[Event]:

@@ -99,11 +99,6 @@ class Row:
     def patient(self) -> Patient:
         return self.told.assignment.operation.patient
 
-    @property
-    def call_first(self) -> bool:
-        """Whether a call is worth logging from the list itself."""
-        return self.reached.mail_fails
-
 
 @dataclass(frozen=True)
 class Choices:
@@ -249,7 +244,7 @@ def with_failed_mail(*, on: date) -> AssignmentQuerySet:
 def _named(text: str) -> Q:
     """Every word in the patient's name, or the beginning of the MRN."""
     words = name_tokens(text)
-    by_name = Q(pk__isnull=bool(words) is False)
+    by_name = Q(pk__isnull=not words)  # nothing to search for is nobody's name
     for word in words:
         by_name &= Q(operation__patient__name_key__contains=word)
     return by_name | Q(operation__patient__mrn__istartswith=text.strip())
@@ -274,12 +269,13 @@ def _other_counts(*, on: date, notice_days: int) -> dict[str, int]:
 
 def _count(what: str, rows: QuerySet[Any], of: str = "pk") -> QuerySet[Any, tuple[str, int]]:
     """One row: the name of a count and the count; no row where there is nothing."""
-    return (
+    counted: QuerySet[Any, tuple[str, int]] = (
         rows.order_by()
         .values(what=Value(what, output_field=CharField()))
         .annotate(how_many=Count(of, distinct=True))
         .values_list("what", "how_many")
     )
+    return counted
 
 
 def _choices() -> Choices:
@@ -306,15 +302,16 @@ def _row(
         why=why(told, mail),
         reached=mail,
         step=next_step(told.answer, mail.reach),
-        ruler=facts.or_date
-        and ruler(
+        ruler=ruler(
             on=on,
             span=span,
             or_date=facts.or_date,
             opens_on=facts.opens_on,
             clear_by=facts.clear_by,
             clearances=[c.cleared_on for c in facts.clearances],
-        ),
+        )
+        if facts.or_date
+        else None,
         contact=_last_contact(told.assignment, settings),
     )
 

@@ -36,7 +36,7 @@ def reached(told: Told, *, at: datetime, zone: ZoneInfo) -> Reached:
         return Reached(Reach(has_email=False), "no email address", _link_words(told, at, zone))
     invitation = told.invitation
     if invitation is None or invitation.address.lower() != patient.email.lower():
-        words = "no email yet" if invitation is None else "no email to the present address yet"
+        words = "no open link" if invitation is None else "no email to the present address yet"
         return Reached(Reach(has_email=True), words, _link_words(told, at, zone))
     message = getattr(invitation, "message", None)
     state = message.state if message else None

@@ -8,7 +8,7 @@ from clinic.words import DIFFERS, WHY
 from education.identify import consider
 from education.models import MATCHED, Assignment, IdentityDecision, Submission
 from patients.models import Patient
-from patients.rules.identity import Candidate
+from patients.rules.identity import Candidate, Verdict
 from patients.rules.names import name_tokens
 
 MOST = 20  # patients that a search shows
@@ -38,6 +38,7 @@ class Suggested:
 class Considered:
     """A submission that waits for a decision: why the rule left it, and the ranked candidates."""
 
+    rule_would_match: bool
     reasons: list[str]
     suggested: list[Suggested]
 
@@ -60,6 +61,7 @@ def weigh(submission: Submission) -> Considered:
     decision = consider(submission)
     people = Patient.objects.in_bulk([c.person_id for c in decision.candidates])
     return Considered(
+        rule_would_match=decision.verdict == Verdict.AUTOMATIC,
         reasons=[WHY[reason] for reason in decision.reasons],
         suggested=[_suggested(submission, people[c.person_id], c) for c in decision.candidates],
     )

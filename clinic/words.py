@@ -57,6 +57,15 @@ REFUSAL = {
     Refusal.NO_ATTEMPT_LEFT: "no attempt left: needs teach-back",
 }
 
+# Why a link would not help, although one could be sent.
+NO_LINK_NOW = {
+    NextStep.NOTHING: "cleared already",
+    NextStep.SIGN_OFF: "waits for a sign-off, not for a link",
+    NextStep.DECIDE_IDENTITY: "a quiz came in: decide whose it is first",
+    NextStep.CALL: "the last email failed: call instead",
+    NextStep.WAIT_FOR_MAIL: "an email is on its way already",
+}
+
 EVIDENCE = {Evidence.QUIZ: "quiz passed", Evidence.TEACH_BACK: "teach-back seen by staff"}
 
 BOOKING = {

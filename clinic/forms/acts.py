@@ -15,9 +15,6 @@ class ReasonForm(forms.Form):
         max_length=500, widget=forms.Textarea(attrs={"rows": 3, "maxlength": 500})
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
-
 
 class TeachBackForm(forms.Form):
     """What the patient said, in their own words."""
@@ -28,9 +25,6 @@ class TeachBackForm(forms.Form):
         max_length=1000,
         widget=forms.Textarea(attrs={"rows": 4, "maxlength": 1000}),
     )
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
 
 
 class ContactForm(forms.Form):
@@ -48,7 +42,7 @@ class ContactForm(forms.Form):
     )
 
     def __init__(self, *args: Any, on: date, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
+        super().__init__(*args, **kwargs)
         self.on = on
 
     def clean_next_on(self) -> date | None:

@@ -28,7 +28,7 @@ class CorrectForm(forms.Form):
     )
 
     def __init__(self, *args: Any, on: date, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
+        super().__init__(*args, **kwargs)
         self.on = on
 
     def clean_birth_date(self) -> date:

@@ -19,7 +19,7 @@ class DecideForm(forms.Form):
     note = forms.CharField(required=False, max_length=500)
 
     def __init__(self, *args: Any, people: list[int], **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
+        super().__init__(*args, **kwargs)
         choices = [(str(pk), str(pk)) for pk in people]
         field = self.fields["person"]
         if isinstance(field, forms.ChoiceField):

@@ -1,7 +1,5 @@
 """The filters of the morning list, as they stand in the address."""
 
-from typing import Any
-
 from django import forms
 
 from clinic.morning import Asked, Choices
@@ -32,9 +30,6 @@ class MorningFilter(forms.Form):
     )
     mail = forms.CharField(required=False, max_length=10, widget=forms.HiddenInput)
     page = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
 
     def offer(self, choices: Choices) -> None:
         """Fill the lists of modules and procedures."""

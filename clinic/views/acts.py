@@ -1,4 +1,4 @@
-"""The acts on one patient: send a link, log a contact, teach-back, revoke, sign off, waive, correct.
+"""The acts on one patient: link, contact, teach-back, revoke, sign off, waive, correct.
 
 Each is one form, one act, and a way back to where it was asked for.
 """
@@ -102,12 +102,14 @@ def teach_back(request: HttpRequest, pk: int) -> HttpResponse:
         )
         _say(request, f"Teach-back recorded for {patient.full_name}. {_stands(assignment)}")
         return _return(request, assignment)
-    says = (f"This clears {_title(assignment)}, on the evidence that you saw it.",)
+    says = [f"This clears {_title(assignment)}, on the evidence that you saw it."]
     too_early = assignment.opens_on is None or local_day(at) < assignment.opens_on
     if too_early:
         opens = day(assignment.opens_on) if assignment.opens_on else "when there is an OR date"
-        says += (f"The window opens {opens}: a clearance today will not count for this OR date.",)
-    return _ask(request, ActPage("Teach-back seen", says, "Record the teach-back", patient), form)
+        says.append(f"The window opens {opens}: a clearance today will not count for it.")
+    return _ask(
+        request, ActPage("Teach-back seen", tuple(says), "Record the teach-back", patient), form
+    )
 
 
 @open_to(*CARERS)

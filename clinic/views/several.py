@@ -10,12 +10,15 @@ from django.views.decorators.http import require_POST
 
 from clinic.access import member
 from clinic.once import once
+from clinic.reach import reached
 from clinic.roles import CARERS
 from clinic.views.acts import way_back
-from clinic.words import REFUSAL
+from clinic.words import NO_LINK_NOW, REFUSAL
 from education.invite import Refusal, invite, refusal, take_back
 from education.models import Assignment, Invitation, MessageState
-from patients.clock import now
+from education.rules.next_step import next_step
+from education.standings import standings
+from patients.clock import local_date, now
 from patients.open_to import open_to
 from patients.programme import current
 
@@ -30,21 +33,22 @@ MICROSECOND = timedelta(microseconds=1)
 def invite_several(request: HttpRequest) -> HttpResponse:
     """GET shows who would get a link and who cannot, and why; POST sends, a minute from now."""
     at = now()
-    asked = _chosen(request)
+    weighed = _weigh(_chosen(request), at=at)
     if request.method != "POST":
-        weighed = [(a, refusal(a, at=at)) for a in asked]
         context = {
-            "sendable": [a for a, refused in weighed if refused is None],
-            "refused": [(a, REFUSAL[refused]) for a, refused in weighed if refused],
+            "sendable": [a for a, against in weighed if not against],
+            "refused": [(a, against) for a, against in weighed if against],
             "back": way_back(request, reverse("morning")),
         }
         return render(request, "clinic/invite_several.html", context)
     by_id = member(request).pk
-    for assignment in asked:
-        sent = invite(assignment, at=at, by_id=by_id, not_before=at + MINUTE)
-        if isinstance(sent, Refusal):
+    for assignment, against in weighed:
+        if not against:
+            sent = invite(assignment, at=at, by_id=by_id, not_before=at + MINUTE)
+            against = REFUSAL[sent] if isinstance(sent, Refusal) else ""
+        if against:
             name = assignment.operation.patient.full_name
-            messages.warning(request, f"Not sent to {name}: {REFUSAL[sent]}.")
+            messages.warning(request, f"Not sent to {name}: {against}.")
     stamp = (at - EPOCH) // MICROSECOND
     return HttpResponseRedirect(reverse("invited-several", args=[stamp]))
 
@@ -89,6 +93,18 @@ def _chosen(request: HttpRequest) -> list[Assignment]:
     ids = [int(pk) for pk in listed[:MOST] if pk.isdecimal() and len(pk) < 19]
     rows = Assignment.objects.filter(pk__in=ids).select_related("operation__patient", "module")
     return list(rows.order_by("operation__patient__family_names", "id"))
+
+
+def _weigh(asked: list[Assignment], *, at: datetime) -> list[tuple[Assignment, str]]:
+    """Return each assignment with what speaks against sending, empty when nothing does."""
+    settings = current()
+    weighed = []
+    for told in standings(asked, on=local_date(at, settings.zone), settings=settings):
+        refused = refusal(told.assignment, at=at)
+        step = next_step(told.answer, reached(told, at=at, zone=settings.zone).reach)
+        against = REFUSAL[refused] if refused else NO_LINK_NOW.get(step, "")
+        weighed.append((told.assignment, against))
+    return weighed
 
 
 def _together(request: HttpRequest, stamp: int) -> list[Invitation]:
