@@ -1,0 +1,49 @@
+"""`manage.py publish FILE ...`: publish module files as the next edition of each module."""
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management import BaseCommand, CommandError
+
+from education.publish import publish
+from education.rules.module_text import ModuleText, ModuleTextError, read_module
+from patients.clock import now
+
+
+class Command(BaseCommand):
+    """Publishes; an edition never changes afterwards."""
+
+    help = "Publish module files (TOML, like those in education/starter/) as new editions."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """The files, and whether earlier clearances still count."""
+        parser.add_argument("file", nargs="+", type=Path)
+        parser.add_argument(
+            "--earlier-clearances-stop-counting",
+            action="store_true",
+            help="patients cleared on an earlier edition must be cleared anew",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Read all the files first: nothing is published when one of them has a problem."""
+        texts = [self.read(path) for path in options["file"]]
+        for text in texts:
+            edition = publish(
+                text,
+                at=now(),
+                earlier_clearances_count=not options["earlier_clearances_stop_counting"],
+            )
+            languages = ", ".join(edition.languages)
+            self.stdout.write(f"{text.code}: edition {edition.number} published ({languages}).")
+
+    def read(self, path: Path) -> ModuleText:
+        """Return the text of a module file; CommandError names every problem in it."""
+        try:
+            return read_module(path.read_text(encoding="utf-8"))
+        except OSError as problem:
+            raise CommandError(f"{path}: {problem.strerror}") from problem
+        except UnicodeDecodeError as problem:
+            raise CommandError(f"{path}: not UTF-8 text") from problem
+        except ModuleTextError as problem:
+            raise CommandError(f"{path}:\n{problem}") from problem
