@@ -1,6 +1,7 @@
 """The database itself refuses to change or delete what carries a decision."""
 
 from datetime import UTC, datetime
+from typing import Any
 
 import pytest
 from django.apps import apps
@@ -48,35 +49,33 @@ def test_no_model_is_append_only_by_halves() -> None:
         assert issubclass(model, AppendOnly) is bool(getattr(model, "append_only", False)), model
 
 
-def _values_of_a_row(model: type[models.Model]) -> dict[str, object]:
-    """Something that fits each column, so that a row can be laid without its relations."""
-    at = datetime(2026, 3, 2, tzinfo=UTC)
-    made: dict[str, object] = {}
-    for column in model._meta.concrete_fields:
-        if column.primary_key:
-            continue
-        if column.null:
-            made[column.column] = None
-        elif isinstance(column, models.ForeignKey):
-            made[column.column] = 1
-        elif isinstance(column, models.DateTimeField):
-            made[column.column] = at
-        elif isinstance(column, models.DateField):
-            made[column.column] = at.date()
-        elif isinstance(column, models.JSONField):
-            made[column.column] = "{}"
-        elif isinstance(column, models.BooleanField):
-            made[column.column] = True
-        elif isinstance(column, models.SmallIntegerField | models.IntegerField):
-            made[column.column] = 1
-        else:
-            made[column.column] = column.choices[0][0] if column.choices else "x"
-    return made
+def _fitting(column: models.Field[Any, Any], at: datetime) -> Any:
+    """Something that fits a column, so that a row can be laid without its relations."""
+    if column.null:
+        return None
+    if column.choices:
+        return next(iter(column.flatchoices))[0]
+    for kind, value in (
+        (models.ForeignKey, 1),
+        (models.DateTimeField, at),
+        (models.DateField, at.date()),
+        (models.JSONField, "{}"),
+        (models.BooleanField, True),
+        (models.IntegerField, 1),
+    ):
+        if isinstance(column, kind):
+            return value
+    return "x"
 
 
 def _lay_a_row(model: type[models.Model]) -> None:
     """Insert one row past the model, with foreign keys and checks out of the way."""
-    made = _values_of_a_row(model)
+    at = datetime(2026, 3, 2, tzinfo=UTC)
+    made = {
+        str(column.column): _fitting(column, at)
+        for column in model._meta.concrete_fields
+        if not column.primary_key
+    }
     table = model._meta.db_table
     columns = ", ".join(f'"{name}"' for name in made)
     places = ", ".join(["%s"] * len(made))

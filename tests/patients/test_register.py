@@ -67,7 +67,7 @@ def test_an_mrn_is_given_once_whatever_its_case_and_blanks(mrn: str) -> None:
 @pytest.mark.parametrize("field, value", [("mrn", ""), ("mrn", "  "), ("given_names", "")])
 def test_a_patient_has_an_mrn_and_a_name(field: str, value: str) -> None:
     a_programme()
-    facts = {"mrn": "7", "given_names": "Ana", "family_names": "Ruiz", field: value}
+    facts: dict[str, Any] = {"mrn": "7", "given_names": "Ana", "family_names": "Ruiz", field: value}
     with pytest.raises(IntegrityError):
         enrol(birth_date=date(1980, 3, 12), at=AT, **facts)
 
