@@ -8,7 +8,6 @@ from django.db.models import Q, QuerySet
 from django.db.models.functions import Lower, Trim
 
 from patients.models import Booking, Operation, OperationChange, Patient, Procedure
-from patients.rules.names import name_key
 from patients.rules.schedule_known import (
     Known,
     KnownOperation,
@@ -42,7 +41,7 @@ def on_record(rows: Sequence[ScheduleRow]) -> Known:
 def _known_patients(rows: Sequence[ScheduleRow]) -> list[KnownPatient]:
     # SQLite's LOWER leaves letters with accents alone, Python's does not: ask for both.
     mrns = {mrn_key(row.mrn) for row in rows} | {_ascii_lower(row.mrn) for row in rows}
-    names = {name_key(row.given_names, row.family_names)[:420] for row in rows}
+    names = {row.name_key[:420] for row in rows}
     patients = Patient.objects.annotate(mrn_key=Lower(Trim("mrn")))
     found: dict[int, KnownPatient] = {}
     for some in _batches(sorted(mrns)):
@@ -62,6 +61,7 @@ def _as_known(patients: QuerySet[Patient]) -> dict[int, KnownPatient]:
         "email",
         "phone",
         "language",
+        "name_key",
     )
     return {values[0]: KnownPatient(*values) for values in patients.values_list(*fields)}
 

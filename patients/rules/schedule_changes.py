@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 
-from patients.rules.names import name_key, name_tokens
+from patients.rules.names import name_tokens
 from patients.rules.schedule_booking import booking_after
 from patients.rules.schedule_columns import Column
 from patients.rules.schedule_contradictions import contradictions
@@ -240,6 +240,7 @@ class _Comparison:
                 row.email,
                 row.phone,
                 row.language or "en",
+                row.name_key,
             )
             self.remember_patient(patient)
         elif proposal.patient_changes:
@@ -320,7 +321,7 @@ def _digits(phone: str) -> str:
 
 
 def _namesake_key(person: ScheduleRow | KnownPatient) -> tuple[str, date]:
-    return name_key(person.given_names, person.family_names), person.birth_date
+    return person.name_key, person.birth_date
 
 
 def _verdict(proposal: Proposal) -> Verdict:

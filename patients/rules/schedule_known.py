@@ -33,6 +33,7 @@ class KnownPatient:
     email: str
     phone: str
     language: str
+    name_key: str
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,9 @@ from collections import Counter
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from functools import cached_property
 
+from patients.rules.names import name_key
 from patients.rules.schedule_columns import Column
 from patients.rules.schedule_dates import Order, order_of, read_date
 from patients.rules.schedule_names import in_one_case, readable
@@ -96,6 +98,11 @@ class ScheduleRow:
     facility: str = ""
     notices: tuple[Said, ...] = ()
 
+    @cached_property
+    def name_key(self) -> str:
+        """The name in the form in which equal names are equal."""
+        return name_key(self.given_names, self.family_names)
+
 
 @dataclass(frozen=True)
 class Unreadable:
@@ -137,8 +144,8 @@ class _Reading:
         mrn = self.number(Column.MRN, needed=True)
         given, family = self.names()
         one_case = in_one_case(f"{given} {family}")
-        if one_case and f"{given}{family}" != f"{readable(given)}{readable(family)}":
-            given, family = readable(given), readable(family)
+        if one_case and (given, family) != (names := (readable(given), readable(family))):
+            given, family = names
             self.notices.append(Said(Notice.NAME_RECASED, f"{given} {family}".strip()))
         birth_date = self.birth_date()
         procedure, code = self.procedure()
