@@ -50,6 +50,8 @@ class Held(Exception):
 
 def answers(operations: list[Operation], *, at: datetime) -> list[OperationAnswer]:
     """Answer for each operation; when a fact cannot be read, every answer is "cannot tell"."""
+    if not operations:
+        return []
     try:
         on = programme.local_day(at)
         assignments = Assignment.objects.filter(operation__in=operations, closed=False)

@@ -8,9 +8,11 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from django.test import Client
 from factory.base import DictFactory
 from factory.declarations import Sequence
 
+from clinic.models import StaffUser
 from education.assign import require
 from education.invite import Refusal, invite, issue_token
 from education.models import Assignment, Edition, Invitation, Module, Question, Submission
@@ -26,6 +28,7 @@ from patients.schedule import book
 
 STARTER = Path(__file__).resolve().parent.parent / "education" / "starter"
 BEFORE = "before_your_operation.toml"
+PASSWORD = "a-long-walk-to-larkfield"
 
 
 def numbered(make: Callable[[int], str]) -> Any:
@@ -39,6 +42,11 @@ def drawn(facts: type[DictFactory], **given: Any) -> dict[str, Any]:
     return record
 
 
+def numbered_day(first: date) -> Any:
+    """Return another day for each record, months apart, so that nobody is a twin by chance."""
+    return Sequence(lambda n: first + timedelta(days=97 * (n % 200)))  # type: ignore[no-untyped-call]
+
+
 class ProgrammeFacts(DictFactory):
     name = "Larkfield Programme"
     time_zone = "America/Chicago"
@@ -50,7 +58,7 @@ class PatientFacts(DictFactory):
     mrn = numbered(lambda n: f"MRN-{n:06}")
     given_names = numbered(lambda n: f"Given{n}")
     family_names = numbered(lambda n: f"Family{n}")
-    birth_date = date(1971, 8, 23)
+    birth_date = numbered_day(date(1948, 2, 11))
     email = numbered(lambda n: f"reader{n}@example.org")
     phone = numbered(lambda n: f"312555{n:04}")
 
@@ -189,3 +197,19 @@ def a_submission(
         language="en",
         at=at,
     )
+
+
+def a_member(role: str, *, name: str = "", email: str = "") -> StaffUser:
+    """Give somebody an account; the password is PASSWORD."""
+    number = StaffUser.objects.count() + 1
+    return StaffUser.objects.create_user(
+        email or f"{role}{number}@larkfield.example", name or f"{role} {number}", role, PASSWORD
+    )
+
+
+def signed_in(who: StaffUser | str) -> Client:
+    """Return a browser in which a member of staff, or a new one of that role, is signed in."""
+    member = who if isinstance(who, StaffUser) else a_member(who)
+    client = Client()
+    client.force_login(member, backend="django.contrib.auth.backends.ModelBackend")
+    return client

@@ -15,7 +15,7 @@ from clinic import answer_words, words
 from clinic.access import member
 from clinic.cannot_tell import or_cannot_tell
 from clinic.confirm import OperationAnswer, answer, answers
-from clinic.forms.operations import AgainstHoldForm, BookingForm
+from clinic.forms.operations import EARLIEST, LATEST, AgainstHoldForm, BookingForm
 from clinic.models import Confirmation, Role, StaffUser
 from clinic.search import Found, find_operations
 from clinic.unsettled import (
@@ -292,9 +292,10 @@ def _monday(week: str, on: date) -> date:
     """The Monday of the week that is asked for by any of its days; of this week otherwise."""
     try:
         day = parse_date(week) or on
-        return day - timedelta(days=day.weekday())
-    except (ValueError, OverflowError):
-        return on - timedelta(days=on.weekday())
+    except ValueError:
+        day = on
+    day = min(max(day, EARLIEST), LATEST)
+    return day - timedelta(days=day.weekday())
 
 
 def _week(monday: date, on: date) -> dict[str, Any]:
@@ -304,8 +305,8 @@ def _week(monday: date, on: date) -> dict[str, Any]:
         "monday": monday,
         "sunday": monday + timedelta(days=6),
         "this_week": this,
-        "week_before": monday - one if monday > date.min + one else monday,
-        "week_after": monday + one if monday < date.max - 2 * one else monday,
+        "week_before": monday - one,
+        "week_after": monday + one,
         "weeks_away": (monday - this).days // 7,
     }
 
