@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 from unittest import mock
 
@@ -100,7 +100,9 @@ def test_the_first_line_says_in_words_how_many_people_need_the_dietitian() -> No
 
 
 def test_a_row_names_two_identifiers_the_reason_and_the_next_step() -> None:
-    (assignment,) = flagged(given_names="Perpetua", family_names="Holm", mrn="LF-77")
+    (assignment,) = flagged(
+        given_names="Perpetua", family_names="Holm", mrn="LF-77", birth_date=date(1971, 8, 23)
+    )
     html = page(signed_in("dietitian"))
     for said in (
         "Perpetua Holm", "MRN LF-77", "born 23 August 1971", "not invited yet", "in 10 days",
@@ -271,6 +273,7 @@ def test_a_failing_database_never_shows_a_zero() -> None:
     """Promise S2: each query in turn fails; no page claims that everyone is clear."""
     flagged(2)
     client = signed_in("dietitian")
+    page(client)  # the first page of a session writes when it was last seen
     with CaptureQueriesContext(connection) as made:
         page(client)
     client.raise_request_exception = False
