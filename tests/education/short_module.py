@@ -5,7 +5,7 @@ from datetime import date, datetime
 from education.models import Attempt, Edition, Invitation, Submission
 from education.publish import publish
 from education.rules.module_text import ModuleText, OptionText, QuestionText, SectionText
-from education.rules.scoring import Given
+from education.rules.scoring import Given, Kind
 from education.take import begin, save_answer, submit
 
 
@@ -21,7 +21,7 @@ def short_module(
         questions=tuple(
             QuestionText(
                 key=f"q{place}",
-                kind="true_false",
+                kind=Kind.TRUE_FALSE,
                 safety_critical=place in critical,
                 section="why",
                 stem={"en": f"Statement {place} is true."},
