@@ -20,6 +20,7 @@ from django.contrib.staticfiles.finders import get_finders
 from django.core.management import CommandError, call_command
 
 from clinic.children import Children, stop_on_signals
+from patients import programme
 
 Say = Callable[[str], None]
 STARTING = 30.0  # seconds until the web server must answer
@@ -92,7 +93,7 @@ def web_command(host: str, port: int) -> list[str]:
         *(sys.executable, "-m", "granian", "clinic.wsgi:application", "--interface", "wsgi"),
         *("--host", host, "--port", str(port), "--workers", "1"),
         *("--blocking-threads", str(settings.WEB_THREADS), "--no-ws", "--no-access-log"),
-        *("--log-level", "warning", "--working-dir", str(settings.BASE_DIR)),
+        *("--log-level", "error", "--working-dir", str(settings.BASE_DIR)),
     ]
 
 
@@ -116,6 +117,8 @@ def start_all(children: Children, host: str, port: int, log: Path) -> None:
         # The file-system broker moves a message through here; next to the data it is a rename.
         "TMPDIR": str(settings.DATA_DIR),
         "PYTHONUNBUFFERED": "1",
+        # For the page that is shown when the database, which knows it, cannot be read.
+        "PROGRAMME_PHONE": settings.PROGRAMME_PHONE or programme.current().phone,
     }
     for name, command in (
         ("web", web_command(host, port)),
@@ -148,16 +151,20 @@ def complain_if_one_ended(children: Children, log: Path) -> None:
         )
 
 
-def run_until_stopped(host: str, port: int, started: Callable[[], None]) -> None:
+def run_until_stopped(host: str, port: int, started: Callable[[], None], say: Say) -> None:
     """Runs the site until Ctrl-C or SIGTERM; calls `started` when it answers."""
     log = Path(settings.DATA_DIR) / "log"
     with Children() as children:
         start_all(children, host, port, log)
         wait_until_it_answers(children, f"http://{reachable(host)}:{port}", log)
         started()
-        while True:
-            time.sleep(0.5)
-            complain_if_one_ended(children, log)
+        try:
+            while True:
+                time.sleep(0.5)
+                complain_if_one_ended(children, log)
+        except KeyboardInterrupt:
+            say("\nEnding ...")
+            raise
 
 
 @contextmanager
@@ -167,7 +174,7 @@ def until_stopped(say: Say) -> Iterator[None]:
     try:
         yield
     except KeyboardInterrupt:
-        say("\nEnded. The data is kept; the same command goes on from here.")
+        say("Ended. The data is kept; the same command goes on from here.")
 
 
 def reachable(host: str) -> str:

@@ -346,7 +346,8 @@ if REDIS_URL:
     CELERY_BROKER_CONNECTION_TIMEOUT = 1
     CELERY_BROKER_TRANSPORT_OPTIONS = REDIS_TRANSPORT_OPTIONS
 else:
-    CELERY_BROKER_URL = "filesystem://"
+    # The host means nothing; without one a warning is logged.
+    CELERY_BROKER_URL = "filesystem://localhost//"
     CELERY_WORKER_PREFETCH_MULTIPLIER = 4
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(DATA_DIR / "broker" / "messages"),

@@ -8,13 +8,24 @@ from collections.abc import Iterator
 from pathlib import Path
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+PLAYWRIGHT = [sys.executable, "-m", "playwright"]
 DOWNLOAD = 120  # seconds for Playwright's own download
 INSTALL = 600  # seconds for Debian's package
-MISSING = "There is no Chromium for the tests in a real browser: apt-get install chromium"
+# libatomic1: Playwright's own driver needs it. A font: without one every page is empty boxes.
+PACKAGES = ("chromium", "libatomic1", "fonts-dejavu-core")
+MISSING = (
+    "There is no Chromium that Playwright can drive, for the tests in a real browser. "
+    f"On Debian: apt-get install {' '.join(PACKAGES)}"
+)
 
 
 def find() -> str | None:
-    """The path of a Chromium that starts: the system's, else the one Playwright downloaded."""
+    """The path of a Chromium that starts: the system's, else the one Playwright downloaded.
+
+    None too if Playwright itself does not start here.
+    """
+    if not attempt([*PLAYWRIGHT, "--version"], 30, show=False):
+        return None
     return next((path for path in candidates() if starts(path)), None)
 
 
@@ -45,16 +56,13 @@ def bring() -> str | None:
     if found:
         return found
     print("No Chromium here: trying Playwright's own download ...", flush=True)
-    attempt([sys.executable, "-m", "playwright", "install", "chromium"], DOWNLOAD, show=True)
+    attempt([*PLAYWRIGHT, "install", "chromium"], DOWNLOAD, show=True)
     found = find()
     if not found and os.geteuid() == 0 and shutil.which("apt-get"):
-        print("Not that way: installing Debian's package chromium ...", flush=True)
-        attempt(["apt-get", "update", "-qq"], INSTALL, show=True)
-        attempt(
-            ["apt-get", "install", "-y", "-qq", "--no-install-recommends", "chromium"],
-            INSTALL,
-            show=True,
-        )
+        print(f"Not that way: installing Debian's {', '.join(PACKAGES)} ...", flush=True)
+        attempt(["apt-get", "update", "-qq"], INSTALL, show=False)
+        install = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", *PACKAGES]
+        attempt(install, INSTALL, show=False)
         found = find()
     return found
 

@@ -123,7 +123,8 @@ def suites(on_postgres: dict[str, str]) -> list[Step]:
     steps.append(
         Step(
             "journeys in the browser",
-            [*common, "--dist=loadfile", JOURNEYS],
+            # One after the other: each worker would build a site of its own, on the same cores.
+            [*PYTEST, "-q", "--durations=5", JOURNEYS],
             {"TEST_DATABASE": "sqlite", **redis},
         )
     )

@@ -46,7 +46,7 @@ class Command(BaseCommand):
             loading.unlink(missing_ok=True)
             self.say("Starting web server, worker and scheduler ...")
             running.run_until_stopped(
-                options["host"], int(os.environ["CLINIC_PORT"]), self.introduce
+                options["host"], int(os.environ["CLINIC_PORT"]), self.introduce, self.say
             )
 
     def introduce(self) -> None:

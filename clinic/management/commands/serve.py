@@ -56,11 +56,9 @@ class Command(BaseCommand):
             if not Programme.objects.exists():
                 self.found(options)
             running.collect_static_files(self.say)
-            # For the page that is shown when the database, which knows it, cannot be read.
-            os.environ.setdefault("PROGRAMME_PHONE", programme.current().phone)
             self.say("Starting web server, worker and scheduler ...")
             running.run_until_stopped(
-                options["host"], int(os.environ["CLINIC_PORT"]), self.introduce
+                options["host"], int(os.environ["CLINIC_PORT"]), self.introduce, self.say
             )
 
     def found(self, options: dict[str, Any]) -> None:
