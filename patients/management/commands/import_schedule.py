@@ -11,6 +11,7 @@ from patients.clock import now
 from patients.import_schedule import Preview, apply, preview, rejected_csv
 from patients.programme import NotFounded
 from patients.rules.schedule_changes import Proposal, Verdict
+from patients.rules.schedule_file import MAX_BYTES
 from patients.rules.schedule_reasons import NotASchedule
 from patients.schedule_words import (
     about_file,
@@ -22,6 +23,12 @@ from patients.schedule_words import (
 )
 
 NO_CHANGE = "Nothing was written: the record says all of this already."
+
+
+def read_within_limit(path: Path) -> bytes:
+    """Read a file, but never more of it than could be a schedule."""
+    with path.open("rb") as file:
+        return file.read(MAX_BYTES + 1)
 
 
 class Command(BaseCommand):
@@ -56,7 +63,7 @@ class Command(BaseCommand):
         """Shows and, unless it is a dry run, imports."""
         path: Path = options["file"]
         try:
-            found = self.run(path.read_bytes(), path.name, options)
+            found = self.run(read_within_limit(path), path.name, options)
         except OSError as error:
             raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
         except NotASchedule as refused:
