@@ -1,9 +1,9 @@
 """Fixtures for every test."""
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
-from typing import Any
+from typing import Any, Protocol
 
 import pytest
 from django.core.management.color import Style
@@ -14,8 +14,13 @@ from pytest_django import Settings
 from patients.append_only import create_statements, drop_statements
 from tests import chromium, mailbox, servers, site
 
-PageAt = Callable[[int], Page]
 HEIGHTS = {360: 740, 1280: 900}
+
+
+class PageAt(Protocol):
+    """Opens a page of a width; `context` is what Playwright's Browser.new_context takes."""
+
+    def __call__(self, width: int, **context: Any) -> Page: ...
 
 
 @pytest.fixture(autouse=True, scope="session")
