@@ -34,15 +34,18 @@ def identify(submission: Submission, *, at: datetime) -> IdentityDecision | None
     decision = consider(submission)
     if decision.verdict != Verdict.AUTOMATIC or decision.person_id is None:
         return None
-    with transaction.atomic():
-        return _decide(
-            submission,
-            IdentityVerdict.MATCHED_AUTOMATICALLY,
-            patient=Patient.objects.get(pk=decision.person_id),
-            reasons=[str(reason) for reason in decision.reasons],
-            at=at,
-            by_id=None,
-        )
+    try:
+        with transaction.atomic():
+            return _decide(
+                submission,
+                IdentityVerdict.MATCHED_AUTOMATICALLY,
+                patient=Patient.objects.get(pk=decision.person_id),
+                reasons=[str(reason) for reason in decision.reasons],
+                at=at,
+                by_id=None,
+            )
+    except DecidedMeanwhile:  # by a person, or by another enrolment: what they decided stands
+        return None
 
 
 def identify_again(patient: Patient, *, at: datetime) -> int:

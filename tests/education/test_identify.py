@@ -1,0 +1,264 @@
+"""Whose submission it is: by the rule, by staff, undone; and clearance follows."""
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from education.identify import (
+    DecidedMeanwhile,
+    consider,
+    identify,
+    identify_again,
+    match,
+    not_a_patient,
+    undo,
+)
+from education.models import (
+    Assignment,
+    Clearance,
+    IdentityDecision,
+    IdentityVerdict,
+    Invitation,
+    Submission,
+)
+from education.rules.standing import Reason, Standing
+from education.standings import standing_of
+from patients.models import Patient
+from patients.register import correct
+from patients.rules.identity import Policy, Why
+from tests.education.short_module import a_short_edition, hand_in, take
+from tests.education.short_module import answer as answer_all
+from tests.factories import a_patient, a_programme, an_assignment, an_invitation, an_operation
+
+pytestmark = pytest.mark.django_db
+
+AT = datetime(2026, 3, 2, 15, tzinfo=UTC)
+LATER = AT + timedelta(hours=1)
+TODAY = date(2026, 3, 2)
+AUTOMATICALLY = IdentityVerdict.MATCHED_AUTOMATICALLY
+BY_STAFF, UNDONE = IdentityVerdict.MATCHED_BY_STAFF, IdentityVerdict.UNDONE
+
+
+BORN = date(1971, 8, 23)
+
+
+def _ana(**facts: Any) -> Patient:
+    usual: dict[str, Any] = {
+        "at": AT,
+        "given_names": "Ana",
+        "family_names": "Ruiz",
+        "birth_date": BORN,
+    }
+    return a_patient(**{**usual, **facts})
+
+
+def _assignment(patient: Patient) -> Assignment:
+    a_programme(at=AT)
+    edition = a_short_edition(at=AT)
+    operation = an_operation(patient=patient, at=AT)
+    return an_assignment(operation=operation, module=edition.module, at=AT)
+
+
+def _link(patient: Patient) -> Invitation:
+    return an_invitation(assignment=_assignment(patient), at=AT)[0]
+
+
+def _standing(patient: Patient) -> tuple[Standing, tuple[Reason, ...]]:
+    assignment = Assignment.objects.get(operation__patient=patient)
+    answer = standing_of(assignment, on=TODAY).answer
+    return answer.standing, answer.reasons
+
+
+def _verdicts(submission: Submission) -> list[str]:
+    return list(submission.decisions.values_list("verdict", flat=True))
+
+
+def test_name_and_date_of_birth_agree_and_the_patient_is_cleared() -> None:
+    patient = _ana()
+    submission = take(_link(patient), "11111", at=AT)
+    decision = submission.decisions.get()
+    assert (decision.verdict, decision.patient, decision.by_id) == (AUTOMATICALLY, patient, None)
+    assert "link_agrees" in decision.reasons
+    clearance = Clearance.objects.get()
+    assert (clearance.patient, clearance.decision, clearance.cleared_on) == (
+        patient,
+        decision,
+        TODAY,
+    )
+    assert _standing(patient) == (Standing.CLEARED, (Reason.QUIZ_PASSED,))
+
+
+def test_a_failed_quiz_is_matched_and_clears_nobody() -> None:
+    patient = _ana()
+    submission = take(_link(patient), "11000", at=AT)
+    assert _verdicts(submission) == [AUTOMATICALLY]
+    assert not Clearance.objects.exists()
+    assert _standing(patient)[1] == (Reason.FAILED,)
+
+
+def test_another_name_is_left_to_a_person_who_matches_it(clinician: int) -> None:
+    patient = _ana()
+    submission = take(_link(patient), "11111", at=AT, given_names="Anita Luz")
+    assert _verdicts(submission) == []
+    assert Submission.objects.undecided().get() == submission
+    assert _standing(patient)[1] == (Reason.IDENTITY_UNDECIDED,)
+
+    decision = match(submission, patient, at=LATER, by_id=clinician, note="called her")
+    assert (decision.verdict, decision.by_id) == (BY_STAFF, clinician)
+    assert "birth_date_equal" in decision.reasons
+    assert Clearance.objects.get().cleared_on == TODAY
+    assert not Submission.objects.undecided().exists()
+    assert _standing(patient)[0] == Standing.CLEARED
+
+
+def test_a_clearance_is_dated_by_the_day_of_the_quiz_not_of_the_decision(clinician: int) -> None:
+    patient = _ana()
+    submission = take(_link(patient), "11111", at=AT, given_names="Luz")
+    match(submission, patient, at=AT + timedelta(days=9), by_id=clinician)
+    assert Clearance.objects.get().cleared_on == TODAY
+
+
+def test_the_link_of_another_patient_needs_a_person() -> None:
+    _ana()
+    husband = a_patient(at=AT, given_names="Leo", family_names="Falk", birth_date=date(1970, 1, 5))
+    attempt_by = _link(husband)
+    submission = take_as(attempt_by, "Ana", "Ruiz", BORN)
+    assert _verdicts(submission) == []
+    assert not Clearance.objects.exists()
+
+
+def take_as(link: Invitation, given_names: str, family_names: str, birth_date: date) -> Submission:
+    """Pass the quiz under another name and date of birth."""
+    attempt = link.attempts.create(edition=a_short_edition(at=AT), number=1, recorded_at=AT)
+    answer_all(attempt, "11111", at=AT)
+    return hand_in(
+        attempt,
+        at=AT,
+        given_names=given_names,
+        family_names=family_names,
+        birth_date=birth_date,
+    )
+
+
+def test_undoing_revokes_the_clearance_and_asks_again(clinician: int) -> None:
+    patient = _ana()
+    submission = take(_link(patient), "11111", at=AT)
+    undo(submission, at=LATER, by_id=clinician, reason="it was her sister")
+    assert _verdicts(submission) == [AUTOMATICALLY, UNDONE]
+    revocation = Clearance.objects.get().revocation
+    assert (revocation.reason, revocation.by_id) == ("it was her sister", clinician)
+    assert _standing(patient)[1] == (Reason.IDENTITY_UNDECIDED,)
+    assert Submission.objects.undecided().get() == submission
+
+
+def test_what_was_undone_can_be_matched_to_another(clinician: int) -> None:
+    patient, sister = _ana(), _ana(birth_date=date(1973, 2, 1))
+    submission = take(_link(patient), "11111", at=AT)
+    undo(submission, at=LATER, by_id=clinician, reason="her sister")
+    match(submission, sister, at=LATER, by_id=clinician)
+    assert _verdicts(submission) == [AUTOMATICALLY, UNDONE, BY_STAFF]
+    held = Clearance.objects.get(revocation__isnull=True)
+    assert held.patient == sister
+    assert _standing(patient)[0] != Standing.CLEARED
+
+
+def test_not_a_patient_is_kept_and_can_be_undone(clinician: int) -> None:
+    patient = _ana()
+    submission = take(_link(patient), "11111", at=AT, given_names="Nobody")
+    decision = not_a_patient(submission, at=LATER, by_id=clinician)
+    assert decision.patient is None
+    assert not Submission.objects.undecided().exists()
+    assert not Clearance.objects.exists()
+    undo(submission, at=LATER, by_id=clinician, reason="it is")
+    match(submission, patient, at=LATER, by_id=clinician)
+    assert _standing(patient)[0] == Standing.CLEARED
+
+
+def test_two_people_decide_and_the_second_one_is_told(clinician: int) -> None:
+    patient = _ana()
+    submission = take(_link(patient), "11111", at=AT, given_names="Luz")
+    match(submission, patient, at=LATER, by_id=clinician)
+    with pytest.raises(DecidedMeanwhile):
+        match(submission, patient, at=LATER, by_id=clinician)
+    with pytest.raises(DecidedMeanwhile):
+        not_a_patient(submission, at=LATER, by_id=clinician)
+    assert Clearance.objects.count() == 1
+
+
+def test_nothing_in_force_cannot_be_undone(clinician: int) -> None:
+    submission = take(_link(_ana()), "11111", at=AT)
+    undo(submission, at=LATER, by_id=clinician, reason="a slip")
+    with pytest.raises(DecidedMeanwhile):
+        undo(submission, at=LATER, by_id=clinician, reason="a slip")
+    assert _verdicts(submission) == [AUTOMATICALLY, UNDONE]
+
+
+def test_undoing_after_the_clearance_was_revoked_keeps_the_first_reason(clinician: int) -> None:
+    from_quiz = take(_link(_ana()), "11111", at=AT)
+    clearance = Clearance.objects.get()
+    clearance.revocation = None  # the instance in hand knows nothing of it
+    undo(from_quiz, at=LATER, by_id=clinician, reason="first")
+    assert Clearance.objects.get().revocation.reason == "first"
+
+
+def test_what_fitted_nobody_is_shown_with_the_patient_who_was_enrolled_since() -> None:
+    husband = a_patient(at=AT, given_names="Leo", family_names="Falk")
+    born = date(1990, 5, 5)
+    submission = take_as(_link(husband), "Quinn", "Abernathy", born)
+    a_patient(at=LATER, given_names="Quinn", family_names="Abernathy", birth_date=born)
+    # The link was somebody else's: never without a person, who sees now whom it fits.
+    assert _verdicts(submission) == []
+    best = consider(submission).candidates[0]
+    assert {Why.NAME_EQUAL, Why.BIRTH_DATE_EQUAL, Why.LINK_WAS_SOMEBODY_ELSES} == set(best.reasons)
+
+
+def test_a_corrected_name_lets_her_own_submission_find_her() -> None:
+    patient = _ana()
+    submission = take(_link(patient), "11111", at=AT, given_names="Anna")
+    assert _verdicts(submission) == []
+    correct(patient, at=LATER, source="call", given_names="Anna")
+    assert _verdicts(submission) == [AUTOMATICALLY]
+    assert _standing(patient)[0] == Standing.CLEARED
+
+
+def test_what_a_person_undid_is_left_to_people(clinician: int) -> None:
+    submission = take(_link(_ana()), "11111", at=AT)
+    undo(submission, at=LATER, by_id=clinician, reason="not she")
+    assert identify_again(_ana(mrn="other", at=LATER), at=LATER) == 0
+    assert _verdicts(submission) == [AUTOMATICALLY, UNDONE]
+
+
+def test_asking_the_rule_about_what_is_decided_meanwhile_changes_nothing() -> None:
+    """Two enrolments at once ask about one submission; neither may fail for it."""
+    submission = take(_link(_ana()), "11111", at=AT)
+    assert identify(submission, at=LATER) is None
+    assert _verdicts(submission) == [AUTOMATICALLY]
+
+
+@pytest.mark.parametrize("policy", [Policy.NEVER, Policy.PERSONAL_LINK_ONLY])
+def test_the_programmes_policy_is_obeyed(policy: Policy) -> None:
+    a_programme(at=AT, matching=policy)
+    submission = take(_link(_ana()), "11111", at=AT)
+    matched = policy == Policy.PERSONAL_LINK_ONLY  # it was her own link
+    assert bool(_verdicts(submission)) is matched
+    assert Clearance.objects.exists() is matched
+
+
+def test_twins_are_never_matched_without_a_person(clinician: int) -> None:
+    """Fault 28: one family name and one date of birth, and one address at home."""
+    ana = _ana(email="home@example.org")
+    eva = a_patient(
+        at=AT, given_names="Eva", family_names="Ruiz", birth_date=BORN, email="home@example.org"
+    )
+    submission = take(_link(ana), "11111", at=AT)
+    assert _verdicts(submission) == []
+    match(submission, ana, at=LATER, by_id=clinician)
+    assert not Clearance.objects.filter(patient=eva).exists()
+
+
+def test_one_name_and_date_of_birth_twice_is_never_matched_without_a_person() -> None:
+    ana, _ = _ana(), _ana()
+    submission = take(_link(ana), "11111", at=AT)
+    assert not IdentityDecision.objects.exists()
+    assert Submission.objects.undecided().get() == submission
