@@ -72,7 +72,8 @@ def sign_off(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -
     Raises NothingToSignOff when there is none up to the OR date.
     """
     with transaction.atomic():
-        Assignment.objects.select_for_update().get(pk=assignment.pk)
+        # Read anew: the date may have moved since the caller loaded its copy.
+        assignment = Assignment.objects.select_for_update().get(pk=assignment.pk)
         told = standing_of(assignment, on=programme.local_day(at))
         if told.answer.standing != Standing.NEEDS_SIGN_OFF:
             raise NothingToSignOff
