@@ -13,7 +13,7 @@ from factory.base import DictFactory
 from factory.declarations import Sequence
 
 from clinic.models import StaffUser
-from education.assign import require
+from education.assign import in_force, require
 from education.invite import Refusal, invite, issue_token
 from education.models import Assignment, Edition, Invitation, Module, Question, Submission
 from education.publish import publish
@@ -133,8 +133,13 @@ def an_assignment(
     """Require a module for an operation's procedure, and return the assignment that follows."""
     at = at or now()
     operation = operation or an_operation(at=at)
+    procedure = operation.procedure
     module = module or Module.objects.first() or an_edition(at=at).module
-    require(operation.procedure, module, opens_days=opens_days, clear_by_days=clear_by_days, at=at)
+    days = (opens_days, clear_by_days)
+    if all(
+        (r.module, r.opens_days, r.clear_by_days) != (module, *days) for r in in_force(procedure)
+    ):
+        require(procedure, module, opens_days=opens_days, clear_by_days=clear_by_days, at=at)
     return Assignment.objects.get(operation=operation, module=module)
 
 

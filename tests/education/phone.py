@@ -1,0 +1,81 @@
+"""A patient's phone: a browser with its own cookies, opened at a personal link."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.test import Client
+
+from education.models import Invitation, Submission
+from education.rules.scoring import Given
+from education.shown import plain_number
+from tests.factories import right_answers
+
+NAME_AND_BIRTH = {
+    "given_names": "Odalys",
+    "family_names": "Trent",
+    "day": "23",
+    "month": "August",
+    "year": "1971",
+}
+
+
+@dataclass
+class Phone:
+    """What a patient can do with a link; each method returns the response."""
+
+    invitation: Invitation
+    token: str
+    client: Client = field(default_factory=Client)
+
+    @property
+    def link(self) -> str:
+        return f"/q/{self.token}/"
+
+    def open(self, page: str = "", **extra: Any) -> Any:
+        return self.client.get(self.link + page, **extra)
+
+    def send(self, page: str = "", **form: Any) -> Any:
+        return self.client.post(self.link + page, form)
+
+    def begin(self) -> Any:
+        return self.send(begin="yes")
+
+    def answer(self, number: int, given: Given | None = None, **form: Any) -> Any:
+        """Answer question `number`; right, unless something else is given."""
+        attempt = self.invitation.attempts.order_by("number").last()
+        assert attempt is not None
+        question = attempt.edition.questions.all()[number - 1]
+        given = given or right_answers(attempt.edition)[question.pk]
+        return self.send(f"{number}/", attempt=str(attempt.number), answer=as_sent(given), **form)
+
+    def answer_all(self) -> None:
+        attempt = self.invitation.attempts.order_by("number").last()
+        assert attempt is not None
+        for number in range(1, attempt.edition.questions.count() + 1):
+            assert self.answer(number).status_code == 303
+
+    def type_name(self, **other: str) -> Any:
+        return self.send("you/", **(NAME_AND_BIRTH | other))
+
+    def hand_in(self, attempt: int = 1) -> Any:
+        return self.send("check/", attempt=str(attempt), hand_in="yes")
+
+    def take_quiz(self, attempt: int = 1, **typed: str) -> Submission:
+        """Go the whole way with right answers."""
+        self.begin()
+        self.answer_all()
+        self.type_name(**typed)
+        assert self.hand_in(attempt)["Location"] == f"{self.link}result/"
+        return Submission.objects.get(attempt__invitation=self.invitation, attempt__number=attempt)
+
+
+def as_sent(given: Given) -> list[str]:
+    """Return an answer as a form sends it."""
+    if given.number is not None:
+        return [plain_number(given.number)]
+    return [str(option) for option in sorted(given.options)]
+
+
+def words(response: Any) -> str:
+    """Return the page as text."""
+    return str(response.content.decode())
