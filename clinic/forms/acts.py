@@ -31,7 +31,8 @@ class ContactForm(forms.Form):
     """One attempt to reach a patient."""
 
     means = forms.ChoiceField(label="By", choices=Means.choices, initial=Means.CALL)
-    outcome = forms.ChoiceField(choices=Outcome.choices)
+    # Nothing is chosen beforehand: nobody is logged as reached by a slip.
+    outcome = forms.ChoiceField(choices=[("", "choose one"), *Outcome.choices])
     note = forms.CharField(
         required=False, max_length=1000, widget=forms.Textarea(attrs={"rows": 3, "maxlength": 1000})
     )
