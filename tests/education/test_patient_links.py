@@ -255,3 +255,9 @@ def test_the_not_found_page_needs_no_programme() -> None:
 @pytest.mark.parametrize("method", ["put", "patch", "delete", "options", "trace"])
 def test_other_methods_are_refused(phone: Phone, method: str) -> None:
     assert getattr(phone.client, method)(phone.link).status_code == 405
+
+
+def test_the_token_alone_is_leave_enough_for_a_form(phone: Phone) -> None:
+    strict = Phone(phone.invitation, phone.token, Client(enforce_csrf_checks=True))
+    assert strict.begin()["Location"] == f"{phone.link}1/"
+    assert "csrftoken" not in strict.client.cookies

@@ -51,10 +51,8 @@ class Walker:
 
     def step(self) -> None:
         often = [self.forward, self.answer] * 2
-        act = self.chance.choice(
-            [*often, self.back, self.refresh, self.begin, self.empty, self.send_again]
-            + [self.type_name, self.hand_in]
-        )
+        seldom = [self.back, self.refresh, self.begin, self.empty, self.send_again]
+        act = self.chance.choice([*often, *seldom, self.type_name, self.hand_in])
         response = act(self.chance.choice(self.phones))
         assert response.status_code < 500
         if response.status_code == 303 and self.chance.random() < 0.5:
