@@ -70,6 +70,12 @@ def words(response: Any) -> str:
     return " ".join(response.content.decode().split())
 
 
+def dated(operation: Operation) -> date:
+    """The OR date of an operation that has one."""
+    assert operation.or_date
+    return operation.or_date
+
+
 def latest(operation: Operation) -> Operation:
     return Operation.objects.get(pk=operation.pk)
 
@@ -84,7 +90,8 @@ def test_confirm_says_for_which_date_of_whom_and_when_it_was_asked(
     text = words(response)
     assert response.status_code == 200
     assert "verdict-confirm" in text
-    assert f"{operation.or_date:%A} {operation.or_date.day} {operation.or_date:%B %Y}" in text
+    day = dated(operation)
+    assert f"{day:%A} {day.day} {day:%B %Y}" in text
     assert operation.patient.full_name in text
     assert operation.patient.mrn in text
     assert "born 23 Aug 1971" in text
@@ -166,7 +173,8 @@ def test_confirming_on_an_older_page_is_refused_and_both_versions_are_shown(
     then, _, today = words(response).partition("What it is now")
     assert response.status_code == 409
     assert "verdict-confirm" in then
-    assert f"{operation.or_date:%a} {operation.or_date.day} {operation.or_date:%b %Y}" in then
+    day = dated(operation)
+    assert f"{day:%a} {day.day} {day:%b %Y}" in then
     assert f"verdict-{is_now}" in today
     assert not Confirmation.objects.exists()
     assert latest(operation).booking == Booking.PROPOSED

@@ -1,0 +1,163 @@
+"""Every route x every role (promise S8). A route that is not in this table fails the test.
+
+D dietitian, C clinician, O coordinator, A administrator, U auditor. "anyone" needs no sign-in and
+shows no patient's facts; "link" is open to whoever holds a personal link.
+"""
+
+from typing import Any
+
+import pytest
+from django.core.exceptions import ImproperlyConfigured
+from django.http import HttpRequest, HttpResponse
+from django.test import Client, override_settings
+from django.urls import URLPattern, URLResolver, path
+
+from clinic.models import Role, StaffUser
+from clinic.urls import urlpatterns as ours
+from patients.open_to import ANYONE, LINK_HOLDER
+from tests.every_route import every_route, sample_records
+from tests.factories import a_member, a_programme, signed_in
+
+ROUTES = {
+    # anybody
+    "healthz": "anyone",
+    "sign-in": "anyone",
+    "sign-out": "anyone",
+    "mail-tray": "anyone",  # exists in the demo alone
+    "mail-tray-message": "anyone",
+    # patients
+    "quiz-start": "link",
+    "quiz-question": "link",
+    "quiz-you": "link",
+    "quiz-check": "link",
+    "quiz-result": "link",
+    "quiz-language": "link",
+    "link-to-nowhere": "link",
+    # all staff
+    "home": "DCOAU",
+    "password": "DCOAU",
+    "modules": "DCOAU",
+    "module": "DCOAU",
+    # reading
+    "morning": "DCOAU",
+    "patient": "DCOAU",
+    "call-sheet": "DCOAU",
+    "submissions": "DCOAU",
+    "submission": "DCOAU",
+    "operations": "DCOAU",
+    "operation": "DCOAU",
+    # caring for patients
+    "invite-several": "DC",
+    "invited-several": "DC",
+    "take-back-invitations": "DC",
+    "log-contact": "DC",
+    "correct-patient": "DC",
+    "invite": "DC",
+    "teach-back": "DC",
+    "revoke-clearance": "DC",
+    "decide-identity": "DC",
+    "undo-identity": "DC",
+    # a clinician's alone
+    "sign-off": "C",
+    "waive": "C",
+    "revoke-waiver": "C",
+    # the schedule and the OR dates
+    "schedule-import": "DOA",
+    "schedule-preview": "DOA",
+    "schedule-rejected": "DOA",
+    "operation-confirm": "CO",
+    "operation-confirm-against-hold": "CO",
+    "operation-booking": "CO",
+    "operation-move": "CO",
+    # the programme
+    "staff": "A",
+    "staff-member": "A",
+    "staff-active": "A",
+    "programme": "A",
+    "requirements": "A",
+    "requirement": "A",
+    "trail": "UA",
+}
+
+LETTER = {
+    Role.DIETITIAN: "D",
+    Role.CLINICIAN: "C",
+    Role.COORDINATOR: "O",
+    Role.ADMINISTRATOR: "A",
+    Role.AUDITOR: "U",
+}
+# The only ones that may have nothing behind them: what they show is made elsewhere or not at all.
+MAY_BE_EMPTY = {"mail-tray", "mail-tray-message", "link-to-nowhere", "invited-several"}
+
+
+def test_the_table_names_every_route_and_no_other() -> None:
+    assert {route.name for route in every_route()} == set(ROUTES)
+
+
+def test_every_view_declares_whom_the_table_says() -> None:
+    for route in every_route():
+        declared = getattr(route.view, "open_to", None)
+        assert declared, f"{route.pattern} does not say who may open it"
+        if ROUTES[route.name] == "anyone":
+            assert ANYONE in declared, route.name
+        elif ROUTES[route.name] == "link":
+            assert declared == {LINK_HOLDER}, route.name
+        else:
+            expected = {role for role in Role if LETTER[role] in ROUTES[route.name]}
+            assert declared == expected, route.name
+
+
+@pytest.fixture
+def sample(db: None) -> dict[str, Any]:
+    a_programme()
+    return sample_records(a_member(Role.ADMINISTRATOR))
+
+
+@pytest.mark.parametrize("method", ["get", "post"])
+@pytest.mark.parametrize("role", [*Role, None])
+def test_every_route_by_every_role(sample: dict[str, Any], role: Role | None, method: str) -> None:
+    """A POST carries nothing, so where it may go it changes nothing and is told so."""
+    member = a_member(role) if role else None
+    for route in every_route():
+        client = signed_in(member) if member else Client()
+        response = getattr(client, method)(route.address(sample))
+        said = f"{role} {method} {route.name}: {response.status_code}"
+        if ROUTES[route.name] in ("anyone", "link"):
+            assert response.status_code not in (401, 403), said
+        elif role is None:
+            assert response.status_code == 302, said
+            assert response["Location"].startswith("/sign-in/?next="), said
+            continue
+        elif LETTER[role] not in ROUTES[route.name]:
+            assert response.status_code == 403, said
+            continue
+        else:
+            assert response.status_code in (200, 302, 400, 405, 409, 422), said
+            assert not response.get("Location", "").startswith("/sign-in/"), said
+        if route.name not in MAY_BE_EMPTY:
+            assert response.status_code != 404 or method == "post", said
+        assert response.status_code < 500, said
+
+
+def test_a_disabled_account_is_nobody_on_every_route(sample: dict[str, Any]) -> None:
+    member = a_member(Role.ADMINISTRATOR)
+    client = signed_in(member)
+    StaffUser.objects.filter(pk=member.pk).update(is_active=False)
+    for route in every_route():
+        if ROUTES[route.name] not in ("anyone", "link"):
+            response = client.get(route.address(sample))
+            assert response["Location"].startswith("/sign-in/?next="), route.name
+
+
+def undeclared(request: HttpRequest) -> HttpResponse:
+    return HttpResponse("open to whom?")
+
+
+urlpatterns: list[URLPattern | URLResolver] = [*ours, path("undeclared/", undeclared)]
+
+
+@pytest.mark.django_db
+@override_settings(ROOT_URLCONF=__name__)
+def test_a_view_that_declares_nothing_is_refused() -> None:
+    with pytest.raises(ImproperlyConfigured):
+        signed_in(Role.ADMINISTRATOR).get("/undeclared/")

@@ -1,0 +1,84 @@
+"""What every response says to the browser (promise T2)."""
+
+import re
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from clinic.models import Role
+from patients.open_to import LINK_HOLDER
+from tests.every_route import every_route, sample_records
+from tests.factories import a_member, a_programme, signed_in
+
+# Inline styles, inline scripts, event attributes and addresses that run: the policy forbids them.
+INLINE = re.compile(
+    r"""<[^>]*\s(?:style|on[a-z]+)\s*=|<style\b|<script\b(?![^>]*\ssrc=)|javascript:""", re.I
+)
+ELSEWHERE = re.compile(r"""(?:src|href|action)\s*=\s*["']?(?:https?:)?//""", re.I)
+
+
+def policy(response: Any) -> dict[str, list[str]]:
+    """Return the content security policy by directive."""
+    parts = [part.split() for part in response["Content-Security-Policy"].split(";") if part]
+    return {part[0]: part[1:] for part in parts}
+
+
+def check(response: Any, address: str) -> None:
+    given = policy(response)
+    assert given["frame-ancestors"] == ["'none'"], address
+    assert given["default-src"] == ["'self'"], address
+    assert not [s for sources in given.values() for s in sources if "unsafe" in s], address
+    assert response["X-Content-Type-Options"] == "nosniff", address
+    assert response["X-Frame-Options"] == "DENY", address
+    assert "no-store" in response["Cache-Control"], address
+    assert response["Referrer-Policy"] == "same-origin", address
+    if response.get("Content-Type", "").startswith("text/html"):
+        page = response.content.decode()
+        assert not INLINE.search(page), f"{address}: {INLINE.search(page)}"
+        assert not ELSEWHERE.search(page), f"{address}: {ELSEWHERE.search(page)}"
+
+
+@pytest.mark.django_db
+def test_every_page_carries_the_headers_and_nothing_inline() -> None:
+    a_programme()
+    sample = sample_records(a_member(Role.ADMINISTRATOR))
+    clients = [signed_in(role) for role in Role] + [Client()]
+    addresses = [route.address(sample) for route in every_route()]
+    addresses += ["/nowhere/", "/operations/?q=a", "/operations/?show=passed", "/trail/?check=1"]
+    seen = set()
+    for client in clients:
+        for address in addresses:
+            response = client.get(address)
+            check(response, address)
+            seen.add(response.status_code)
+    assert {200, 302, 403, 404, 405} <= seen  # the plain pages are among them
+
+
+@pytest.mark.django_db
+def test_pages_after_a_refused_form_carry_them_too() -> None:
+    a_programme()
+    sample = sample_records(a_member(Role.ADMINISTRATOR))
+    clients = [signed_in(role) for role in Role]
+    for route in every_route():
+        if route.name == "sign-out":
+            continue
+        for client in clients:
+            check(client.post(route.address(sample), {"act_key": "x"}), route.name)
+
+
+@pytest.mark.django_db
+def test_a_form_from_another_site_is_refused_on_every_route() -> None:
+    """Django's own check, with its token left out."""
+    a_programme()
+    sample = sample_records(a_member(Role.ADMINISTRATOR))
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(
+        a_member(Role.CLINICIAN), backend="django.contrib.auth.backends.ModelBackend"
+    )
+    for route in every_route():
+        if LINK_HOLDER in route.view.open_to:
+            continue  # behind a personal link no cookie gives any leave that could be misused
+        response = client.post(route.address(sample))
+        assert response.status_code in (403, 404, 405), f"{route.name}: {response.status_code}"
+        check(response, route.name)

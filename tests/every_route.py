@@ -1,0 +1,103 @@
+"""Every route of the site, with a record behind each, for tests that walk them all."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from clinic.models import Role, StaffUser
+from clinic.schedule_upload import keep
+from education.clear import clear_by_teach_back, waive
+from patients.clock import now
+from tests.factories import a_member, a_submission, an_assignment, an_invitation, an_operation
+
+SCHEDULE = (
+    "MRN,Family name,Given names,Date of birth,Procedure,OR date,Case number\n"
+    "MRN-X-1,Quill,Tobias,1980-02-13,Sleeve gastrectomy,2027-02-13,C-X-1\n"
+)
+
+
+@dataclass(frozen=True)
+class Route:
+    """One entry of the URL configuration."""
+
+    name: str
+    pattern: str
+    view: Any
+    arguments: tuple[str, ...]
+
+    def address(self, sample: dict[str, Any]) -> str:
+        """Return an address of the route with a record behind it; KeyError if none is known."""
+        if self.name == "link-to-nowhere":
+            return "/q/"
+        return reverse(self.name, kwargs={a: sample[f"{self.name}.{a}"] for a in self.arguments})
+
+
+def every_route() -> list[Route]:
+    """Return every route, those of included configurations too."""
+    return sorted(_walk(get_resolver().url_patterns, ""), key=lambda route: route.pattern)
+
+
+def _walk(patterns: list[URLPattern | URLResolver], before: str) -> Iterator[Route]:
+    for entry in patterns:
+        pattern = before + str(entry.pattern)
+        if isinstance(entry, URLResolver):
+            yield from _walk(entry.url_patterns, pattern)
+        else:
+            # What catches every other address under /q/ has no name of its own.
+            name = entry.name or "link-to-nowhere"
+            arguments = tuple(entry.pattern.converters)
+            yield Route(name, pattern, entry.callback, arguments)
+
+
+def sample_records(administrator: StaffUser) -> dict[str, Any]:
+    """Make a record for each argument of each route: "route.argument" to its value."""
+    at = now()
+    operation = an_operation()
+    assignment = an_assignment(operation=operation)
+    patient = operation.patient
+    invitation, _ = an_invitation(assignment=assignment)
+    submission = a_submission(invitation, given_names="Somebody", family_names="Else")
+    clearance = clear_by_teach_back(
+        patient, assignment.module, at=at, by_id=administrator.pk, note="Said it all."
+    )
+    waiver = waive(assignment, reason="urgent", at=at, by_id=administrator.pk)
+    upload = keep(SCHEDULE.encode(), name="schedule.csv", at=at, by=administrator)
+    _, open_token = an_invitation(assignment=an_assignment(operation=an_operation()))
+    by_argument = {
+        "operation_id": operation.pk,
+        "staff_id": a_member(Role.DIETITIAN).pk,
+        "procedure_id": operation.procedure_id,
+        "module_id": assignment.module_id,
+        "code": assignment.module.code,
+        "assignment": assignment.pk,
+        "stamp": int((at - timedelta(hours=1)).timestamp() * 1_000_000),
+        "upload_id": upload.pk,
+        "token": open_token,
+        "number": 1,
+        "name": "20270101-000000-none",
+    }
+    by_route = {
+        "patient": patient.pk,
+        "log-contact": patient.pk,
+        "correct-patient": patient.pk,
+        "call-sheet": patient.pk,
+        "invite": assignment.pk,
+        "teach-back": assignment.pk,
+        "sign-off": assignment.pk,
+        "waive": assignment.pk,
+        "revoke-waiver": waiver.pk,
+        "revoke-clearance": clearance.pk,
+        "submission": submission.pk,
+        "decide-identity": submission.pk,
+        "undo-identity": submission.pk,
+    }
+    return {
+        f"{route.name}.{argument}": by_route[route.name]
+        if argument == "pk"
+        else by_argument[argument]
+        for route in every_route()
+        for argument in route.arguments
+    }
