@@ -33,7 +33,6 @@ from patients import programme
 from patients.clock import end_of_day
 from patients.models import Programme
 
-
 Owner = tuple[int, int]  # patient id, module id
 Dates = tuple[date | None, date | None, date | None]
 
@@ -178,8 +177,8 @@ def _invitations(
 ) -> tuple[dict[int, Invitation], set[int]]:
     """Return the latest invitation of each assignment, and the assignments with a quiz begun.
 
-    Invitations through which the quiz was passed have done their work and count no more, and
-    those taken back before their email went out never counted; begun is a quiz with no
+    Invitations up to one through which the quiz was passed have done their work and count no
+    more, and those taken back before their email went out never counted; begun is a quiz with no
     submission yet.
     """
     known = _known("", known_at)
@@ -194,16 +193,18 @@ def _invitations(
     )
     running = Attempt.objects.filter(~Exists(handed_in), invitation=OuterRef("pk"), **known)
     rows = (
-        Invitation.objects.filter(
-            ~Exists(passed), ~Exists(taken_back), assignment__in=assignments, **known
-        )
+        Invitation.objects.filter(~Exists(taken_back), assignment__in=assignments, **known)
         .select_related("message", "end")
-        .annotate(begun=Exists(running))
+        .annotate(begun=Exists(running), passed=Exists(passed))
         .order_by("recorded_at", "id")
     )
     latest: dict[int, Invitation] = {}
     begun = set()
     for row in rows:
+        if row.passed:
+            latest.pop(row.assignment_id, None)
+            begun.discard(row.assignment_id)
+            continue
         latest[row.assignment_id] = row
         if row.begun:
             begun.add(row.assignment_id)
