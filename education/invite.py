@@ -106,7 +106,7 @@ def invite(
             invitation=invitation,
             address=patient.email,
             language=patient.language,
-            message_id=f"<{uuid.uuid4()}@{settings.MAIL_FROM.rpartition(chr(64))[2]}>",
+            message_id=f"<{uuid.uuid4()}@{settings.MAIL_DOMAIN}>",
             next_try_at=not_before or at,
             recorded_at=at,
         )
