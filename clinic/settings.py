@@ -183,13 +183,16 @@ _database: dict[str, Any] = {}
 if text("DATABASE_URL"):
     _database.update(dj_database_url.parse(text("DATABASE_URL"), conn_health_checks=True))
     if _database["ENGINE"] == "django.db.backends.postgresql":
+        _database["ENGINE"] = "clinic.postgres"
         _database["OPTIONS"] = {
+            # A connection into the void (a network that was cut) is given up, not waited for.
             "connect_timeout": 3,
+            "tcp_user_timeout": 3000,
             **_database.get("OPTIONS", {}),
             "pool": {
                 "min_size": 1,
                 "max_size": max(WEB_THREADS, WORKER_THREADS) + 2,
-                "timeout": 0.6,
+                "timeout": 0.4,
                 # Then a request starts a new attempt, instead of waiting out a growing pause.
                 "reconnect_timeout": 5,
             },
