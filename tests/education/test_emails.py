@@ -56,7 +56,7 @@ def body(parsed: EmailMessage, kind: str) -> str:
     return str(part.get_content())
 
 
-@override_settings(MAIL_FROM="programme@larkfield.example")
+@override_settings(MAIL_FROM="programme@larkfield.example", MAIL_DOMAIN="larkfield.example")
 def test_w10_subject_preview_headers_and_link_say_nothing(language: str) -> None:
     parsed = sent_in(language)
     link = re.findall(r"https?://\S+", body(parsed, "plain"))[0]
@@ -104,7 +104,7 @@ def test_w10_the_two_languages_differ() -> None:
     assert str(sent_in("en")["Subject"]) != str(sent_in("es")["Subject"])
 
 
-@override_settings(MAIL_FROM="programme@larkfield.example")
+@override_settings(MAIL_FROM="programme@larkfield.example", MAIL_DOMAIN="larkfield.example")
 def test_a_message_keeps_its_message_id_and_names_its_programme() -> None:
     parsed = sent_in("en")
     assert parsed["Message-ID"] == Message.objects.get().message_id

@@ -17,6 +17,7 @@ from education.views import check as check_page
 from education.views import question as question_page
 from education.views import start as start_page
 from patients.clock import now
+from patients.register import correct
 from tests.education.phone import NAME_AND_BIRTH, Phone, words
 from tests.factories import (
     STARTER,
@@ -106,6 +107,16 @@ def test_a_new_link_to_the_same_address_goes_on_with_the_answers(begun: Phone) -
     assert fresh.begin()["Location"] == f"{fresh.link}3/"
     assert fresh.invitation.attempts.get().edition.number == 1
     assert DraftAnswer.objects.filter(attempt__invitation=fresh.invitation).count() == 2
+
+
+def test_answers_given_at_another_address_stay_there(begun: Phone) -> None:
+    begun.answer(1)
+    assignment = begun.invitation.assignment
+    correct(assignment.operation.patient, at=now(), source="test", email="right@example.org")
+    fresh = Phone(*an_invitation(assignment=assignment))
+    assert "Begin the questions" in words(fresh.open())
+    assert fresh.begin()["Location"] == f"{fresh.link}1/"
+    assert not DraftAnswer.objects.filter(attempt__invitation=fresh.invitation).exists()
 
 
 # --- questions -----------------------------------------------------------------------------------
