@@ -6,6 +6,7 @@ dies leaves its lease to run out, and the sweep sends the row again under the sa
 
 import logging
 import smtplib
+import time
 from datetime import datetime, timedelta
 
 from django.core.mail import get_connection
@@ -27,6 +28,12 @@ RETRY_AFTER = (  # promise B6: at least five more tries over four hours
     timedelta(minutes=140),
 )
 BATCH = 100
+# These turn the programme away (a wrong password, say), whatever the message: never final for it.
+PROGRAMME_REFUSED = (
+    smtplib.SMTPAuthenticationError,
+    smtplib.SMTPConnectError,
+    smtplib.SMTPHeloError,
+)
 
 
 def sweep(*, at: datetime) -> int:
@@ -37,10 +44,16 @@ def sweep(*, at: datetime) -> int:
     ready = Message.objects.filter(_ready(at)).order_by("next_try_at")[:BATCH]
     connection = get_connection()
     ids = list(ready.values_list("pk", flat=True))
+    begun = time.monotonic()
+    sent = 0
     try:
-        return sum(send(pk, at=at, connection=connection) for pk in ids)
+        for pk in ids:
+            # A lease counted from the beginning of a long sweep would have run out already.
+            elapsed = timedelta(seconds=time.monotonic() - begun)
+            sent += send(pk, at=at + elapsed, connection=connection)
     finally:
         connection.close()
+    return sent
 
 
 def send(message_id: int, *, at: datetime, connection: BaseEmailBackend | None = None) -> bool:
@@ -73,17 +86,16 @@ def _overtaken(message: Message, *, at: datetime) -> bool:
 
 
 def _hand_over(message: Message, *, at: datetime, connection: BaseEmailBackend | None) -> bool:
-    if message.invitation is None:
-        raise ValueError(f"message {message.pk} has no email for its purpose")
-    token = issue_token(message.invitation, at=at)
     try:
-        invitation_email(message, token, connection=connection or get_connection()).send()
+        _deliver(message, at=at, connection=connection)
     except smtplib.SMTPRecipientsRefused as refused:
         code = max((code for code, _ in refused.recipients.values()), default=550)
         _refused(message, code, at=at)
+    except PROGRAMME_REFUSED as closed:
+        _try_later(message, f"mail server answered {closed.smtp_code}", at=at)
     except smtplib.SMTPResponseException as answered:
         _refused(message, answered.smtp_code, at=at)
-    except (smtplib.SMTPException, OSError) as broken:
+    except Exception as broken:  # whatever it is, it must not stop the messages behind this one
         _try_later(message, type(broken).__name__, at=at)
     else:
         _finish(message, MessageState.SENT, sent_at=at)
@@ -91,6 +103,28 @@ def _hand_over(message: Message, *, at: datetime, connection: BaseEmailBackend |
     if connection is not None:
         connection.close()  # a broken connection is opened anew for the next message
     return False
+
+
+def _deliver(message: Message, *, at: datetime, connection: BaseEmailBackend | None) -> None:
+    """Send over the connection of the sweep, or one of its own.
+
+    A connection that the server dropped since the message before is opened anew, once.
+    """
+    if message.invitation is None:
+        raise ValueError(f"message {message.pk} has no email for its purpose")
+    token = issue_token(message.invitation, at=at)
+    over = connection or get_connection()
+    email = invitation_email(message, token, connection=over)
+    # Left open afterwards; False says that it was open before.
+    used_before = connection is not None and connection.open() is False
+    try:
+        email.send()
+    except smtplib.SMTPServerDisconnected:
+        if not used_before:
+            raise
+        over.close()
+        over.open()
+        email.send()
 
 
 def _refused(message: Message, code: int, *, at: datetime) -> None:
