@@ -303,7 +303,7 @@ EMAIL_HOST_USER = text("EMAIL_HOST_USER")
 EMAIL_HOST_PASSWORD = text("EMAIL_HOST_PASSWORD")
 EMAIL_USE_TLS = flag("EMAIL_USE_TLS")
 EMAIL_TIMEOUT = 10
-MAIL_FROM = text("MAIL_FROM", "programme@clinic.invalid")
+MAIL_FROM = text("MAIL_FROM", "post@programme.invalid")
 DEFAULT_FROM_EMAIL = MAIL_FROM
 # The part behind the @ in Message-ID.
 MAIL_DOMAIN = MAIL_FROM.rpartition("@")[2].rstrip("> ")
