@@ -60,13 +60,11 @@ def signed_in_before() -> dict[Role, Any]:
 
 @pytest.fixture
 def desk(page_at: PageAt, signed_in_before: dict[Role, Any]) -> Desk:
-    """Opens a browser in which a member of staff is signed in, at the page where they begin."""
+    """Opens a browser in which a member of staff is signed in."""
 
     def sit_down(role: Role, width: int = 1280, **context: Any) -> Page:
         page = page_at(width, storage_state=signed_in_before.get(role), **context)
-        if role in signed_in_before:
-            page.goto("/")
-        else:
+        if role not in signed_in_before:
             sign_in(page, role)
             signed_in_before[role] = page.context.storage_state()
         return page

@@ -83,6 +83,7 @@ def test_from_the_schedule_to_the_confirmed_date(
 
     # The dietitian: both modules are on the list; each row has its button.
     dietitian = desk(Role.DIETITIAN, width, java_script_enabled=script)
+    dietitian.goto("/")
     expect(dietitian).to_have_url(re.compile("/morning/$"))
     for title in (BEFORE, AT_HOME):
         row = row_of(dietitian, patient.mrn, title)

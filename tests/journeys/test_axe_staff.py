@@ -1,0 +1,246 @@
+"""Every staff page, in every look, by axe; no page scrolls sideways on a phone (promise S6)."""
+
+import re
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from clinic.demo.people import BY_MRN
+from clinic.demo_scenario import TO_IMPORT
+from clinic.models import Role
+from tests.conftest import PageAt
+from tests.journeys.at_the_desk import (
+    AT_HOME,
+    BEFORE,
+    in_days,
+    module_on_record,
+    open_operation,
+    open_record,
+    preview_schedule,
+    row_of,
+)
+from tests.journeys.audit import sideways, violations
+from tests.journeys.conftest import Desk
+from tests.site import RunningSite
+
+Way = Callable[[Page], object]
+
+# Parts of clinic/demo/story.py.
+CLEARED, SIGN_OFF, LATE, TEACH_BACK = "TF-30112", "TF-30102", "TF-30105", "TF-30110"
+MARRIED_NAME, NO_EMAIL, USUAL, AGAINST_HOLD = "TF-30122", "TF-30117", "TF-30149", "TF-30130"
+
+
+def at(address: str) -> Way:
+    """The page with this address."""
+    return lambda page: page.goto(address)
+
+
+def record(mrn: str) -> Way:
+    """A patient's page."""
+    return lambda page: open_record(page, mrn)
+
+
+def operation(mrn: str) -> Way:
+    """An operation's page, with everything on it unfolded."""
+
+    def way(page: Page) -> None:
+        open_operation(page, mrn)
+        unfold(page)
+
+    return way
+
+
+def unfold(page: Page) -> None:
+    """Open whatever is folded."""
+    page.locator("details").evaluate_all("all => all.forEach(one => { one.open = true; })")
+
+
+def from_record(mrn: str, link: str, module: str = BEFORE) -> Way:
+    """What a link at a module leads to, on a patient's page."""
+
+    def way(page: Page) -> None:
+        open_record(page, mrn)
+        module_on_record(page, module).get_by_role("link", name=re.compile(link)).first.click()
+
+    return way
+
+
+def morning_unfolded(page: Page) -> None:
+    """The morning list with its filters and its forms open."""
+    page.goto("/morning/?standing=due")
+    unfold(page)
+
+
+def morning_after_an_act(page: Page) -> None:
+    """The morning list as one is back at the row."""
+    page.goto("/morning/?mail=failed")
+    row_of(page, "TF-30126", AT_HOME).get_by_text("Call, then log it").click()
+    row_of(page, "TF-30126", AT_HOME).get_by_role("button", name="No answer").click()
+    expect(page.locator("table.list").get_by_role("status")).to_be_visible()
+
+
+def contact_with_errors(page: Page) -> None:
+    """A form that was sent back."""
+    open_record(page, LATE)
+    page.get_by_role("link", name="Log a contact").first.click()
+    page.get_by_label("Try again on").fill("2001-01-01")
+    page.get_by_role("button", name="Log this contact").click()
+    expect(page.locator("#problems")).to_be_visible()
+
+
+def several(page: Page) -> None:
+    """Who would get a link, and who cannot."""
+    page.goto("/morning/")
+    for mrn in (LATE, NO_EMAIL):
+        row_of(page, mrn, BEFORE).get_by_role("checkbox").check()
+    page.get_by_role("button", name="Send link to those ticked").click()
+
+
+def several_sent(page: Page) -> None:
+    """The links that go out in a minute, taken back."""
+    several(page)
+    page.get_by_role("button", name="Send 1 link").click()
+    page.get_by_role("button", name="Take 1 back").click()
+
+
+def undecided(page: Page) -> None:
+    """Whose quiz is this?"""
+    page.goto("/submissions/")
+    page.get_by_role("link", name=re.compile("^Decide whose it is.*Saoirse Lindgren")).click()
+
+
+def decided(page: Page) -> None:
+    """A submission that was decided, with the undoing unfolded."""
+    page.goto("/submissions/")
+    page.locator("table", has_text="Whose it is").get_by_role("link").first.click()
+    unfold(page)
+
+
+def stale(page: Page) -> None:
+    """An act on a page that is older than the record."""
+    open_operation(page, USUAL)
+    page.locator("[name=seen]").evaluate_all("all => all.forEach(one => { one.value = 'old'; })")
+    page.get_by_role("button", name=re.compile("^Confirm")).click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("This changed while you looked")
+
+
+def against_hold_with_errors(page: Page) -> None:
+    """The operation's page after a form without a name and a reason."""
+    open_operation(page, LATE)
+    unfold(page)
+    page.locator("form").evaluate_all("forms => forms.forEach(form => form.noValidate = true)")
+    page.get_by_role("button", name=re.compile("against the hold$")).click()
+    expect(page.locator("[role=alert]")).to_be_visible()
+
+
+def move(page: Page) -> None:
+    """What another date would do."""
+    open_operation(page, USUAL)
+    page.get_by_role("link", name="Move or postpone").click()
+    page.get_by_label("New OR date").fill(in_days(120).isoformat())
+    page.get_by_role("button", name="Show what this would do").click()
+
+
+def requirement(page: Page) -> None:
+    """One requirement."""
+    page.goto("/requirements/")
+    page.get_by_role("main").locator("a[href^='/requirements/']").first.click()
+
+
+def colleague(page: Page) -> None:
+    """Another member of staff."""
+    page.goto("/staff/")
+    page.get_by_role("main").locator("a[href^='/staff/']").first.click()
+
+
+def wrong_settings(page: Page) -> None:
+    """The programme's settings, sent back."""
+    page.goto("/programme/")
+    page.get_by_label("Time zone").fill("Somewhere/Else")
+    page.get_by_role("main").get_by_role("button").first.click()
+    expect(page.get_by_role("main")).to_contain_text("There is no such time zone")
+
+
+def module(page: Page) -> None:
+    """One module as it is published."""
+    page.goto("/modules/")
+    page.get_by_role("main").get_by_role("link").first.click()
+
+
+DIETITIAN, CLINICIAN, COORDINATOR = Role.DIETITIAN, Role.CLINICIAN, Role.COORDINATOR
+ADMINISTRATOR, AUDITOR = Role.ADMINISTRATOR, Role.AUDITOR
+
+PAGES: tuple[tuple[str, Role, Way], ...] = (
+    ("morning list", DIETITIAN, at("/morning/")),
+    ("morning list, unfolded", DIETITIAN, morning_unfolded),
+    ("morning list, after an act", DIETITIAN, morning_after_an_act),
+    ("morning list, nothing matches", DIETITIAN, at("/morning/?q=nobody+has+this+name")),
+    ("morning list of a coordinator", COORDINATOR, at("/morning/?standing=needs_sign_off")),
+    ("patient, cleared by teach-back", DIETITIAN, record(CLEARED)),
+    ("patient as they stood before", DIETITIAN, at(f"/patients/1/?on={in_days(-20)}")),
+    ("patient, to a clinician", CLINICIAN, record(SIGN_OFF)),
+    ("call sheet", DIETITIAN, from_record(TEACH_BACK, "Call sheet")),
+    ("teach-back", DIETITIAN, from_record(LATE, "Teach-back seen")),
+    ("waive", CLINICIAN, from_record(LATE, "Waive")),
+    ("revoke a clearance", DIETITIAN, from_record(CLEARED, "Revoke the clearance")),
+    ("correct the record", DIETITIAN, at("/patients/1/correct/")),
+    ("contact, sent back", DIETITIAN, contact_with_errors),
+    ("send to several", DIETITIAN, several),
+    ("sent to several", DIETITIAN, several_sent),
+    ("submissions", DIETITIAN, at("/submissions/")),
+    ("submission, undecided", DIETITIAN, undecided),
+    ("submission, undecided, to an auditor", AUDITOR, undecided),
+    ("submission, decided", DIETITIAN, decided),
+    ("operations of a week", COORDINATOR, at(f"/operations/?week={in_days(14)}")),
+    ("operations found", COORDINATOR, at("/operations/?q=01%2F02%2F1980")),
+    ("operations without a date", COORDINATOR, at("/operations/?show=without-date")),
+    ("operation, confirm", COORDINATOR, operation(USUAL)),
+    ("operation, hold", COORDINATOR, operation(LATE)),
+    ("operation, against a hold", COORDINATOR, operation(AGAINST_HOLD)),
+    ("operation, sent back", COORDINATOR, against_hold_with_errors),
+    ("operation, changed meanwhile", COORDINATOR, stale),
+    ("operation, another date", COORDINATOR, move),
+    ("import", COORDINATOR, at("/schedule/import/")),
+    ("modules", DIETITIAN, at("/modules/")),
+    ("module", DIETITIAN, module),
+    ("requirements", ADMINISTRATOR, at("/requirements/")),
+    ("requirement", ADMINISTRATOR, requirement),
+    ("programme, sent back", ADMINISTRATOR, wrong_settings),
+    ("staff", ADMINISTRATOR, at("/staff/")),
+    ("staff member", ADMINISTRATOR, colleague),
+    ("password", AUDITOR, at("/password/")),
+    ("trail", AUDITOR, at("/trail/")),
+    ("refused", AUDITOR, at("/schedule/import/")),
+    ("not found", DIETITIAN, at("/nowhere/")),
+)
+
+
+@pytest.mark.parametrize(
+    "role, way", [pytest.param(role, way, id=name) for name, role, way in PAGES]
+)
+def test_staff_page(desk: Desk, role: Role, way: Way) -> None:
+    page = desk(role)
+    way(page)
+    assert violations(page) == []
+    assert sideways(page, 360) == 0
+
+
+def test_schedule_preview(running_site: RunningSite, desk: Desk) -> None:
+    page = desk(Role.COORDINATOR)
+    preview_schedule(page, (running_site.data / TO_IMPORT).read_bytes())
+    expect(page.get_by_role("heading", name=re.compile("^Rejected"))).to_be_visible()
+    assert violations(page) == []
+    assert sideways(page, 360) == 0
+
+
+def test_sign_in_page(page_at: PageAt) -> None:
+    page = page_at(1280)
+    page.goto("/sign-in/")
+    assert violations(page) == []
+    page.get_by_label("Email address").fill(BY_MRN[LATE].email)
+    page.get_by_label("Password").fill("a wrong password")
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.locator("[role=alert]")).to_be_visible()
+    assert violations(page) == []
+    assert sideways(page, 360) == 0
