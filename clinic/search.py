@@ -31,7 +31,7 @@ def days_meant(text: str) -> tuple[date, ...]:
 
 def find_operations(text: str) -> Found:
     """Find the operations of every patient whose name, date of birth or MRN fits the text."""
-    text = text[:LONGEST].strip()
+    text = text[:LONGEST].replace("\x00", "").strip()  # PostgreSQL takes no NUL
     days = days_meant(text)
     people = Patient.objects.filter(_fits(text, days))
     open_first = Case(

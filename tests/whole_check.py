@@ -20,7 +20,8 @@ from tests import chromium, servers
 ROOT = Path(__file__).resolve().parent.parent
 PROGRAMS = Path(sys.executable).parent
 MANAGE = [sys.executable, "manage.py"]
-PYTEST = [sys.executable, "-m", "pytest"]
+# Named here because importing clinic has named the product's own settings in the environment.
+PYTEST = [sys.executable, "-m", "pytest", "--ds=tests.settings"]
 JOURNEYS = "tests/journeys"
 
 

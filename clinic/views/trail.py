@@ -39,7 +39,7 @@ class Checked:
 @require_safe
 def trail(request: HttpRequest) -> HttpResponse:
     """The entries, newest first, by keyset: `?before=<id>` goes on where a page ended."""
-    mrn = request.GET.get("mrn", "").strip()[:MRN_LONGEST]
+    mrn = request.GET.get("mrn", "").replace("\x00", "").strip()[:MRN_LONGEST]
     staff = _number(request.GET.get("staff", ""))
     before = _number(request.GET.get("before", ""))
     patient = Patient.objects.filter(mrn__iexact=mrn).first() if mrn else None

@@ -207,8 +207,8 @@ def test_the_page_filters_pages_and_checks() -> None:
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("name", ["staff", "before"])
-@pytest.mark.parametrize("typed", ["x", "-1", "9" * 400, "１", "' OR 1=1"])
+@pytest.mark.parametrize("name", ["staff", "before", "mrn"])
+@pytest.mark.parametrize("typed", ["x", "-1", "9" * 400, "１", "' OR 1=1", "\x00"])
 def test_odd_filters_break_nothing(name: str, typed: str) -> None:
     a_programme()
     assert signed_in(Role.AUDITOR).get(reverse("trail"), {name: typed}).status_code == 200
