@@ -49,7 +49,7 @@ def test_no_model_is_append_only_by_halves() -> None:
         assert issubclass(model, AppendOnly) is bool(getattr(model, "append_only", False)), model
 
 
-def _fitting(column: models.Field[Any, Any], at: datetime) -> Any:
+def _fitting(column: "models.Field[Any, Any]", at: datetime) -> Any:
     """Something that fits a column, so that a row can be laid without its relations."""
     if column.null:
         return None
