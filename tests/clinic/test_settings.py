@@ -25,11 +25,11 @@ PRODUCTION = {
 }
 
 
-def manage(env: dict[str, str], *arguments: str) -> subprocess.CompletedProcess[str]:
-    """Runs a command with nothing in the environment but `env` and what a process needs."""
+def python(env: dict[str, str], *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Runs Python with nothing in the environment but `env` and what a process needs."""
     needed = {name: os.environ[name] for name in ("PATH", "HOME") if name in os.environ}
     return subprocess.run(
-        [sys.executable, "manage.py", *arguments],
+        [sys.executable, *arguments],
         cwd=ROOT,
         env=needed | env,
         capture_output=True,
@@ -38,8 +38,13 @@ def manage(env: dict[str, str], *arguments: str) -> subprocess.CompletedProcess[
     )
 
 
+def load(env: dict[str, str]) -> subprocess.CompletedProcess[str]:
+    """Only reads the settings, which is quicker than a command; prints DEBUG."""
+    return python(env, "-c", "from clinic.settings import DEBUG; print(DEBUG)")
+
+
 def test_production_names_all_missing_settings_at_once() -> None:
-    answer = manage({"CLINIC_PRODUCTION": "1"}, "check")
+    answer = load({"CLINIC_PRODUCTION": "1"})
     assert answer.returncode != 0
     last = answer.stderr.strip().splitlines()[-1]
     for name in PRODUCTION.keys() - {"CLINIC_PRODUCTION"}:
@@ -49,13 +54,13 @@ def test_production_names_all_missing_settings_at_once() -> None:
 @pytest.mark.parametrize("name", sorted(PRODUCTION.keys() - {"CLINIC_PRODUCTION"}))
 def test_production_refuses_to_start_without_each_one(name: str) -> None:
     without = {key: value for key, value in PRODUCTION.items() if key != name}
-    answer = manage(without, "check")
+    answer = load(without)
     assert answer.returncode != 0
     assert f"needs these environment variables too: {name}." in answer.stderr
 
 
 def test_a_mail_server_without_password_must_be_said_so() -> None:
-    answer = manage(PRODUCTION | {"EMAIL_HOST_USER": "", "EMAIL_HOST_PASSWORD": ""}, "check")
+    answer = load(PRODUCTION | {"EMAIL_HOST_USER": "", "EMAIL_HOST_PASSWORD": ""})
     assert answer.returncode == 0, answer.stderr
 
 
@@ -69,33 +74,30 @@ def test_a_mail_server_without_password_must_be_said_so() -> None:
     ],
 )
 def test_a_setting_that_cannot_be_meant_is_refused(name: str, value: str) -> None:
-    answer = manage(PRODUCTION | {name: value}, "check")
+    answer = load(PRODUCTION | {name: value})
     assert answer.returncode != 0
     assert name in answer.stderr.strip().splitlines()[-1]
 
 
 def test_check_deploy_is_clean_with_the_production_settings() -> None:
-    answer = manage(PRODUCTION, "check", "--deploy", "--fail-level", "DEBUG")
+    answer = python(PRODUCTION, "manage.py", "check", "--deploy", "--fail-level", "DEBUG")
     assert answer.returncode == 0, answer.stderr
     assert "no issues" in answer.stdout
 
 
 def test_the_embedded_mode_needs_nothing_and_keeps_its_key_to_its_owner(tmp_path: Path) -> None:
-    answer = manage({"CLINIC_DATA_DIR": str(tmp_path / "data")}, "check")
+    answer = load({"CLINIC_DATA_DIR": str(tmp_path / "data")})
     assert answer.returncode == 0, answer.stderr
     key = tmp_path / "data" / "secret-key"
     assert stat.S_IMODE(key.stat().st_mode) == 0o600
     first = key.read_text()
-    manage({"CLINIC_DATA_DIR": str(tmp_path / "data")}, "check")
+    load({"CLINIC_DATA_DIR": str(tmp_path / "data")})
     assert key.read_text() == first
 
 
 def test_debug_pages_cannot_be_switched_on_in_production() -> None:
-    answer = manage(
-        PRODUCTION | {"CLINIC_DEBUG": "1"},
-        *("shell", "-v", "0", "-c", "from django.conf import settings; print(settings.DEBUG)"),
-    )
-    assert answer.stdout.strip().splitlines()[-1] == "False", answer.stderr
+    answer = load(PRODUCTION | {"CLINIC_DEBUG": "1"})
+    assert answer.stdout.strip() == "False", answer.stderr
 
 
 @pytest.mark.django_db
