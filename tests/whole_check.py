@@ -15,6 +15,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from clinic.children import stop_on_signals
 from tests import chromium, servers
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -56,10 +57,15 @@ CHECKS = (
 def main(arguments: list[str]) -> int:
     """Runs the whole check, or pytest on a part; returns the exit status."""
     os.chdir(ROOT)
-    if arguments:
-        return part(arguments)
-    with tempfile.TemporaryDirectory(prefix="clear-by-check-") as data:
-        return whole({"CLINIC_DATA_DIR": data})
+    stop_on_signals()
+    try:
+        if arguments:
+            return part(arguments)
+        with tempfile.TemporaryDirectory(prefix="clear-by-check-") as data:
+            return whole({"CLINIC_DATA_DIR": data})
+    except KeyboardInterrupt:
+        print("\nStopped before the end.", flush=True)
+        return 130
 
 
 def part(arguments: list[str]) -> int:
