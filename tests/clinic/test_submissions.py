@@ -177,7 +177,11 @@ def test_an_automatic_match_can_be_undone_and_then_a_person_decides() -> None:
 
 def test_two_patients_with_one_name_and_birth_date_go_to_a_person() -> None:
     """Fault 28."""
-    same = {"given_names": "Ana", "family_names": "Sol", "birth_date": date(1975, 1, 2)}
+    same: dict[str, Any] = {
+        "given_names": "Ana",
+        "family_names": "Sol",
+        "birth_date": date(1975, 1, 2),
+    }
     assignment = an_assigned(**same)
     a_patient(**same, mrn="LF-SECOND")
     invitation, _ = an_invitation(assignment=assignment)
