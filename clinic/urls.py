@@ -13,10 +13,10 @@ from clinic.views.operation_acts import (
 )
 from clinic.views.operations import operation, operations
 from clinic.views.programme import programme_settings, requirement, requirements
+from clinic.views.schedule_import import schedule_import, schedule_preview, schedule_rejected
 from clinic.views.sign_in import home, password, sign_in, sign_out
 from clinic.views.staff import staff, staff_active, staff_member
 from clinic.views.trail import trail
-from clinic.views.schedule_import import schedule_import, schedule_preview, schedule_rejected
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
