@@ -25,7 +25,6 @@ REASON = {
     Reason.LATE_BUT_SIGNED_OFF: "late, but signed off by a clinician",
     Reason.CLEARED_AFTER_CLEAR_BY: "cleared after the clear-by date",
     Reason.CLEARANCE_TOO_OLD: "the earlier clearance is too old for this OR date",
-    Reason.CLEARED_TOO_LATE: "cleared later than a sign-off can accept",
     Reason.CLEARED_TOO_LATE: "cleared after the operation, too late to count for it",
     Reason.EDITION_SUPERSEDED: "the earlier clearance was on an edition that no longer counts",
     Reason.IDENTITY_UNDECIDED: "a quiz came in, but whose it is has not been decided",
