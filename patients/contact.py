@@ -2,7 +2,6 @@
 
 from datetime import date, datetime
 
-
 from patients.models import Contact, Means, Outcome, Patient
 
 
