@@ -130,7 +130,6 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "clinic.middleware.NeverStored",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
