@@ -3,15 +3,14 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Exists, OuterRef
-
 from clinic.history import Event, history
 from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, fitting, ruler
 from clinic.words import why
-from education.models import Assignment, Clearance, Edition, Submission, Waiver
+from education.models import Assignment, Clearance, Submission, Waiver
 from education.rules.next_step import NextStep, next_step
 from education.standings import Told, standings, standings_as_of
+from education.titles import titles
 from patients import programme
 from patients.clock import end_of_day, local_date
 from patients.models import Operation, OperationChange, Patient, PatientChange, Programme
@@ -64,12 +63,6 @@ class Record:
 
 class NotOnRecordThen(Exception):
     """The patient was not on the register on the day asked about."""
-
-
-def titles() -> dict[int, str]:
-    """Return the latest English title of each module, by the module's id."""
-    later = Edition.objects.filter(module=OuterRef("module"), number__gt=OuterRef("number"))
-    return {e.module_id: e.title["en"] for e in Edition.objects.filter(~Exists(later))}
 
 
 def read(patient: Patient, *, on: date | None, at: datetime) -> Record:

@@ -6,9 +6,13 @@ from education.models import Edition
 from education.rules.module_text import SOURCE_LANGUAGE
 
 
-def titles(module_ids: Iterable[int], *, language: str = SOURCE_LANGUAGE) -> dict[int, str]:
-    """Return the title of each module that has an edition, by the module's id."""
-    rows = Edition.objects.filter(module__in=set(module_ids)).order_by("number")
+def titles(
+    module_ids: Iterable[int] | None = None, *, language: str = SOURCE_LANGUAGE
+) -> dict[int, str]:
+    """Return the title of each module that has an edition, or of those named, by module id."""
+    rows = Edition.objects.order_by("number")
+    if module_ids is not None:
+        rows = rows.filter(module__in=set(module_ids))
     return {
         edition.module_id: edition.title.get(language) or edition.title[SOURCE_LANGUAGE]
         for edition in rows

@@ -8,12 +8,12 @@ from django.urls import reverse
 from clinic.access import about, member
 from clinic.call_sheet import points
 from clinic.forms.acts import ContactForm, TeachBackForm
-from clinic.patient_record import titles
 from clinic.reach import reached
 from clinic.roles import CARERS, READERS
 from clinic.words import why
 from education.models import Assignment
 from education.standings import standing_of
+from education.titles import titles
 from patients.clock import local_date, now
 from patients.models import Outcome
 from patients.open_to import open_to

@@ -12,7 +12,6 @@ from clinic.access import about, member
 from clinic.forms.acts import ReasonForm
 from clinic.forms.decide import NOBODY, DecideForm
 from clinic.once import once
-from clinic.patient_record import titles
 from clinic.roles import CARERS, READERS
 from clinic.submissions import (
     Suggested,
@@ -28,6 +27,7 @@ from clinic.words import STANDING
 from education import identify
 from education.models import MATCHED, IdentityVerdict, Submission
 from education.standings import standings
+from education.titles import titles
 from patients.clock import local_date, now
 from patients.models import Patient
 from patients.open_to import open_to
