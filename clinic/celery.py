@@ -5,10 +5,13 @@ from typing import Any
 
 from celery import Celery
 from celery.signals import beat_init, setup_logging, worker_init
+from kombu.transport import TRANSPORT_ALIASES
 
 from clinic.discreet_logging import log_uncaught_exceptions
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
+
+TRANSPORT_ALIASES["folder"] = "clinic.folder_broker:Transport"
 
 app = Celery("clinic")
 # Also for threads that did not create it: publishing happens in one (patients/wake.py).

@@ -349,7 +349,7 @@ if REDIS_URL:
     CELERY_BROKER_TRANSPORT_OPTIONS = REDIS_TRANSPORT_OPTIONS
 else:
     # The host means nothing; without one a warning is logged.
-    CELERY_BROKER_URL = "filesystem://localhost//"
+    CELERY_BROKER_URL = "folder://localhost//"  # clinic/folder_broker.py
     CELERY_WORKER_PREFETCH_MULTIPLIER = 4
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(DATA_DIR / "broker" / "messages"),

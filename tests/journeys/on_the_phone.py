@@ -71,7 +71,7 @@ def link_in(mail: Received) -> str:
     if html is not None:
         links |= set(ADDRESS.findall(str(html.get_content())))
     assert len(links) == 1, links
-    return links.pop()
+    return str(links.pop())
 
 
 # --- what is right, read from the module's own text -----------------------------------------------
