@@ -21,11 +21,13 @@ TRIES, PAUSE = 50, 0.02  # seconds; a table of bindings is written within a mill
 class Channel(filesystem.Channel):
     """Puts whole messages, and survives what is not one."""
 
-    def _put(self, queue: str, message: Any, **kwargs: Any) -> None:
+    def _put(  # type: ignore[override]  # Kombu's own names for it differ
+        self, queue: str, payload: Any, **kwargs: Any
+    ) -> None:
         name = f"{round(time.monotonic() * 1000)}_{uuid.uuid4()}"
         folder = Path(self.data_folder_out)
         draft = folder / f"{name}.draft"
-        draft.write_text(dumps(message), encoding="utf-8")
+        draft.write_text(dumps(payload), encoding="utf-8")
         draft.rename(folder / f"{name}.{queue}.msg")
 
     def _get(self, queue: str, timeout: float | None = None) -> Any:

@@ -29,6 +29,7 @@ def test_a_second_demo_on_the_same_data_is_told_so(running_site: RunningSite) ->
         capture_output=True,
         text=True,
         check=False,
+        timeout=60,
     )
     assert answer.returncode == 1
     assert f"running already on this data folder, at {running_site.url}" in answer.stderr
