@@ -42,7 +42,7 @@ class Command(BaseCommand):
             os.environ.setdefault("PROGRAMME_PHONE", programme.current().phone)
             self.say("Starting web server, worker and scheduler ...")
             running.run_until_stopped(
-                options["host"], int(os.environ["CLINIC_PORT"]), self.introduce
+                options["host"], int(os.environ["CLINIC_PORT"]), self.introduce, self.say
             )
 
     def introduce(self) -> None:
