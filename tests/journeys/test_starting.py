@@ -1,15 +1,23 @@
 """The first command of the README, as a person meets it."""
 
+import contextlib
+import os
 import re
+import signal
 import subprocess
 import sys
+import time
 import urllib.request
 from email.utils import parseaddr
+from pathlib import Path
 
 import pytest
 
+from clinic.children import Children
 from tests.conftest import PageAt
-from tests.site import ROOT, RunningSite
+from tests.servers import free_port
+from tests.site import OURS, ROOT, STARTING, RunningSite
+from tests.site import answers as site_answers
 
 
 def test_demo_says_where_it_runs_how_to_sign_in_and_what_to_try(running_site: RunningSite) -> None:
@@ -34,6 +42,70 @@ def test_a_second_demo_on_the_same_data_is_told_so(running_site: RunningSite) ->
     assert answer.returncode == 1
     assert f"running already on this data folder, at {running_site.url}" in answer.stderr
     assert answer.stderr.count("\n") == 1
+
+
+def processes_on(data: Path) -> list[str]:
+    """The command lines of the processes that run on a data folder, as Linux's /proc has them."""
+    found = []
+    for folder in Path("/proc").glob("[0-9]*"):
+        # A process may end, or turn out to be someone else's, while we look.
+        with contextlib.suppress(OSError):
+            if f"CLINIC_DATA_DIR={data}\0".encode() in (folder / "environ").read_bytes():
+                found.append((folder / "cmdline").read_text().replace("\0", " "))
+    return found
+
+
+def test_serve_founds_a_programme_runs_it_and_ends_without_leaving_a_process(
+    tmp_path: Path,
+) -> None:
+    port = free_port()
+    env = {name: value for name, value in os.environ.items() if name not in OURS} | {
+        "CLINIC_DATA_DIR": str(tmp_path),
+        "CLINIC_ADMIN_PASSWORD": "quiet-harbour-lamp",
+    }
+    answers = {
+        "--name": "Hill programme",
+        "--time-zone": "America/Chicago",
+        "--phone": "312-555-0100",
+        "--admin-name": "Ada Lake",
+        "--admin-email": "ada@example.org",
+    }
+    command = [sys.executable, str(ROOT / "manage.py"), "serve", "--port", str(port)]
+    with Children() as children:
+        child = children.start(
+            "serve",
+            [*command, *(part for answer in answers.items() for part in answer)],
+            log=tmp_path / "serve.log",
+            env=env,
+        )
+        deadline = time.monotonic() + STARTING
+        while not site_answers(f"http://127.0.0.1:{port}"):
+            said = (tmp_path / "serve.log").read_text()
+            assert child.process.poll() is None, said
+            assert time.monotonic() < deadline, said
+            time.sleep(0.2)
+        assert len(processes_on(tmp_path)) >= 4  # serve, web, worker, beat
+        child.process.send_signal(signal.SIGINT)
+        assert child.process.wait(30) == 0
+        assert processes_on(tmp_path) == []
+    assert "Traceback" not in (tmp_path / "serve.log").read_text()
+
+
+def test_serve_names_every_answer_that_it_lacks_when_nobody_can_be_asked(tmp_path: Path) -> None:
+    answer = subprocess.run(
+        [sys.executable, str(ROOT / "manage.py"), "serve", "--name", "Hill programme"],
+        env={name: value for name, value in os.environ.items() if name not in OURS}
+        | {"CLINIC_DATA_DIR": str(tmp_path)},
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert answer.returncode == 1
+    last = answer.stderr.strip().splitlines()[-1]
+    for option in ("--time-zone", "--phone", "--admin-name", "--admin-email"):
+        assert option in last
+    assert "Traceback" not in answer.stderr
 
 
 @pytest.mark.parametrize("width", [360, 1280])

@@ -9,7 +9,6 @@ from django.core.management import BaseCommand, CommandError, CommandParser
 
 from clinic import running
 from clinic.founding import add_questions, found
-from patients import programme
 from patients.models import Programme
 
 
@@ -38,8 +37,6 @@ class Command(BaseCommand):
             if not Programme.objects.exists():
                 found(options, self.say)
             running.collect_static_files(self.say)
-            # For the page that is shown when the database, which knows it, cannot be read.
-            os.environ.setdefault("PROGRAMME_PHONE", programme.current().phone)
             self.say("Starting web server, worker and scheduler ...")
             running.run_until_stopped(
                 options["host"], int(os.environ["CLINIC_PORT"]), self.introduce, self.say
