@@ -170,7 +170,9 @@ SQLITE_OPTIONS: dict[str, Any] = {
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
     "init_command": (
-        "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA busy_timeout=20000;"
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA busy_timeout=20000; "
+        # Without it INSERT OR REPLACE would delete a row past the append-only triggers.
+        "PRAGMA recursive_triggers=ON;"
     ),
 }
 # One connection for each request thread or task thread. The wait is short: when the database is

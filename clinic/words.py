@@ -86,6 +86,7 @@ MAIL = {
 LINK_ENDED = {
     EndedBecause.REPLACED: "replaced by a newer link",
     EndedBecause.WITHDRAWN: "taken back",
+    EndedBecause.READDRESSED: "dead since the address changed",
 }
 
 IDENTITY = {

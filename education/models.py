@@ -261,6 +261,7 @@ class InvitationToken(AppendOnly):
 class EndedBecause(StrEnum):
     REPLACED = "replaced"
     WITHDRAWN = "withdrawn"
+    READDRESSED = "readdressed"  # the patient's address on file is another one now
 
 
 class InvitationEnd(AppendOnly):

@@ -188,6 +188,8 @@ def test_a_changed_address_kills_the_link_and_another_spelling_of_it_does_not(
     assert _state(token) == LinkState.GOOD
     correct(patient, at=LATER, source="x", email="other@example.org")
     assert _state(token) == LinkState.ENDED
+    correct(patient, at=LATER, source="x", email="reader@example.org")
+    assert _state(token) == LinkState.ENDED, "changed back: the link stays dead"
 
 
 def test_a_cancelled_operation_kills_the_link_and_reviving_it_gives_it_back(
