@@ -41,7 +41,8 @@ def test_from_the_letter_to_the_result(
             judge(page, f"a question, {asked.kind}")
             phone.press(phone.words.save)  # without an answer
             expect(page.locator(".alert")).to_be_focused()
-            judge(page, f"a question without its answer, {asked.kind}")
+            if asked.kind in ("one", "number"):  # the others look the same
+                judge(page, f"a question without its answer, {asked.kind}")
             judged.add(asked.kind)
         phone.answer(wrong=asked.key in ("insulin", "who-calls", "bottles"))
     assert judged == {"one", "several", "number", "true_false"}
