@@ -65,11 +65,13 @@ def running_site(data: Path) -> Iterator[RunningSite]:
             folder=ROOT,
         )
         deadline = time.monotonic() + STARTING
-        while not answers(url):
+        while not (answers(url) and "Ctrl-C ends it." in log.read_text()):
             assert children.dead() is None, f"demo ended:\n{log.read_text()}"
             assert time.monotonic() < deadline, f"demo does not answer:\n{log.read_text()}"
             time.sleep(0.2)
         yield RunningSite(url, mailbox, data, env)
+        # Else the reason why pages did not answer would be lost.
+        assert children.dead() is None, f"demo ended by itself:\n{log.read_text()}"
 
 
 def answers(url: str) -> bool:
