@@ -24,9 +24,14 @@ def find() -> str | None:
 
     None too if Playwright itself does not start here.
     """
-    if not attempt([*PLAYWRIGHT, "--version"], 30, show=False):
+    if not playwright_starts():
         return None
     return next((path for path in candidates() if starts(path)), None)
+
+
+def playwright_starts() -> bool:
+    """True if Playwright's own driver runs here (on a bare Debian it lacks a system library)."""
+    return attempt([*PLAYWRIGHT, "--version"], 30, show=False)
 
 
 def candidates() -> Iterator[str]:
@@ -55,11 +60,12 @@ def bring() -> str | None:
     found = find()
     if found:
         return found
-    print("No Chromium here: trying Playwright's own download ...", flush=True)
-    attempt([*PLAYWRIGHT, "install", "chromium"], DOWNLOAD, show=True)
-    found = find()
+    if playwright_starts():
+        print("No Chromium here: trying Playwright's own download ...", flush=True)
+        attempt([*PLAYWRIGHT, "install", "chromium"], DOWNLOAD, show=True)
+        found = find()
     if not found and os.geteuid() == 0 and shutil.which("apt-get"):
-        print(f"Not that way: installing Debian's {', '.join(PACKAGES)} ...", flush=True)
+        print(f"Installing Debian's {', '.join(PACKAGES)} ...", flush=True)
         attempt(["apt-get", "update", "-qq"], INSTALL, show=False)
         install = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", *PACKAGES]
         attempt(install, INSTALL, show=False)
