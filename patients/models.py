@@ -4,7 +4,7 @@ Rows named `...Change` and `Programme` are history: written once, never updated 
 `Patient` and `Operation` hold the latest state, kept equal to their history by the acts alone.
 """
 
-from datetime import date, datetime
+from datetime import date
 from enum import StrEnum
 from typing import Self
 from zoneinfo import ZoneInfo
@@ -247,8 +247,3 @@ class Contact(AppendOnly):
 def latest_first(field: str = "recorded_at") -> tuple[models.OrderBy, models.OrderBy]:
     """Return the ordering that puts the row in force first."""
     return F(field).desc(), F("id").desc()
-
-
-def as_known_at(at: datetime) -> Q:
-    """Rows that were on record before an instant."""
-    return Q(recorded_at__lt=at)
