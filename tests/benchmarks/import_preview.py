@@ -1,4 +1,4 @@
-"""How long does the preview of 10,000 rows take?  `python benchmarks/import_preview.py [ROWS]`
+"""How long does the preview of 10,000 rows take?  `python tests/benchmarks/import_preview.py [ROWS]`
 
 Measured against a floor in the same run: the csv module reading the same bytes. Half of the rows
 are on record already, so that every kind of look-up is made. Promise S5: 10,000 rows in 10 s.
@@ -18,7 +18,7 @@ from pathlib import Path
 import django
 
 FOLDER = tempfile.TemporaryDirectory()
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 os.environ["DJANGO_SETTINGS_MODULE"] = "clinic.settings"
 os.environ["CLINIC_DATA_DIR"] = FOLDER.name
 django.setup()

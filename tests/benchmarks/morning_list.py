@@ -1,6 +1,6 @@
 """What the morning list costs with 500 flagged patients.
 
-Run: .venv/bin/python -m benchmarks.morning_list
+Run: .venv/bin/python -m tests.benchmarks.morning_list
 
 Builds its own temporary SQLite database, asks for the first page, and prints the number of
 queries, the bytes, and the time in multiples of a floor measured in the same run: the same 50

@@ -1,6 +1,6 @@
 """What a patient's pages weigh on the wire, against promise W8.
 
-    .venv/bin/python benchmarks/first_page_weight.py
+    .venv/bin/python tests/benchmarks/first_page_weight.py
 
 Publishes the starter modules into a throw-away database, collects the static files as production
 does, and asks for each page and for all that it names, once, as a browser with an empty cache
@@ -16,7 +16,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parent.parent.parent
 FIRST_LIMIT, LATER_LIMIT = 60_000, 20_000  # bytes
 REQUEST_LIMIT = 8
 
