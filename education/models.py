@@ -14,7 +14,7 @@ from django.db.models import Count, Exists, F, OuterRef, Q
 
 from education.rules.scoring import Kind
 from education.rules.standing import Evidence, Standing
-from patients.models import AppendOnly, Operation, Patient, Procedure
+from patients.models import AppendOnly, Merge, Operation, Patient, Procedure
 
 # --- teaching ------------------------------------------------------------------------------------
 
@@ -382,6 +382,7 @@ class Submission(AppendOnly):
 
     class Meta:
         ordering = ["recorded_at", "id"]
+        indexes = [models.Index(fields=["birth_date"], name="submission_birth_date")]
 
     def __str__(self) -> str:
         return f"submission {self.pk}"
@@ -454,6 +455,21 @@ class IdentityDecision(AppendOnly):
         ]
 
 
+class SubmissionNote(AppendOnly):
+    """What a member of staff found out about a submission, without deciding whose it is yet."""
+
+    submission = models.ForeignKey(Submission, on_delete=models.PROTECT, related_name="notes")
+    text = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(text=""), name="submission_note_not_empty")
+        ]
+
+
 # --- clearance -----------------------------------------------------------------------------------
 
 
@@ -468,6 +484,11 @@ class Clearance(AppendOnly):
     decision = models.OneToOneField(
         IdentityDecision, null=True, on_delete=models.PROTECT, related_name="clearance"
     )
+    # The same clearance on a record that was merged into this patient's, and the merge.
+    carried_from = models.ForeignKey(
+        "self", null=True, on_delete=models.PROTECT, related_name="carried_to"
+    )
+    merge = models.ForeignKey(Merge, null=True, on_delete=models.PROTECT, related_name="carried")
     note = models.CharField(max_length=1000, blank=True)
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(
@@ -481,10 +502,16 @@ class Clearance(AppendOnly):
         ]
         constraints = [
             models.CheckConstraint(
-                condition=Q(evidence=Evidence.QUIZ, decision__isnull=False)
-                | Q(evidence=Evidence.TEACH_BACK, by__isnull=False, decision__isnull=True),
+                condition=Q(evidence=Evidence.QUIZ, decision__isnull=False, merge__isnull=True)
+                | Q(evidence=Evidence.TEACH_BACK, by__isnull=False, decision__isnull=True)
+                | Q(carried_from__isnull=False, merge__isnull=False, decision__isnull=True),
                 name="clearance_has_its_evidence",
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(carried_from__isnull=True, merge__isnull=True)
+                | Q(carried_from__isnull=False, merge__isnull=False),
+                name="clearance_carried_by_a_merge",
+            ),
         ]
 
 

@@ -63,6 +63,12 @@ class Programme(AppendOnly):
         return ZoneInfo(self.time_zone)
 
 
+class PatientQuerySet(models.QuerySet["Patient"]):
+    def on_the_register(self) -> Self:
+        """Everybody but the records that were merged into another one."""
+        return self.filter(merged_into__isnull=True)
+
+
 class Patient(models.Model):
     """A person under the programme's care."""
 
@@ -74,13 +80,31 @@ class Patient(models.Model):
     phone = models.CharField(max_length=40, blank=True)
     language = models.CharField(max_length=8, choices=Language, default=Language.ENGLISH)
     name_key = models.CharField(max_length=420, db_index=True, editable=False)
+    # Set while the record is merged into another one, which then speaks for both (patients.merge).
+    merged_into = models.ForeignKey(
+        "self", null=True, editable=False, on_delete=models.PROTECT, related_name="merged_records"
+    )
+    # Work in progress: duplicates of this record have not been looked for since it changed.
+    compare_with_register = models.BooleanField(default=True, editable=False)
     recorded_at = models.DateTimeField()
+
+    objects = PatientQuerySet.as_manager()
 
     class Meta:
         constraints = [
             models.UniqueConstraint(Lower(Trim("mrn")), name="patient_mrn_once"),
             models.CheckConstraint(condition=~Q(mrn=""), name="patient_has_mrn"),
             models.CheckConstraint(condition=~Q(given_names=""), name="patient_has_name"),
+            models.CheckConstraint(
+                condition=~Q(merged_into=F("id")), name="patient_not_merged_into_itself"
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["id"],
+                condition=Q(compare_with_register=True),
+                name="patient_to_compare",
+            )
         ]
 
     def __str__(self) -> str:
@@ -110,6 +134,151 @@ class PatientChange(AppendOnly):
 
     class Meta:
         ordering = ["recorded_at", "id"]
+
+
+# --- whose is it: other names, the derived look-up tables, duplicates and merges -----------------
+
+
+class NameKind(models.TextChoices):
+    CURRENT = "current", "Current name"
+    FORMER = "former", "Former name"
+    PREFERRED = "preferred", "Preferred name"
+
+
+class OtherName(AppendOnly):
+    """A former or preferred name of a patient; it takes part in matching until it is ended."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="other_names")
+    kind = models.CharField(max_length=12, choices=NameKind)
+    given_names = models.CharField(max_length=200)
+    family_names = models.CharField(max_length=200, blank=True)
+    source = models.CharField(max_length=200)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=[NameKind.FORMER, NameKind.PREFERRED]), name="other_name_kind"
+            ),
+            models.CheckConstraint(condition=~Q(given_names=""), name="other_name_not_empty"),
+        ]
+
+
+class OtherNameEnd(AppendOnly):
+    """The other name was never right, or is not to be used any more, and why."""
+
+    name = models.OneToOneField(OtherName, on_delete=models.PROTECT, related_name="end")
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+
+class MatchName(models.Model):
+    """Derived: one name under which a patient may be found, in normal form (patients.match_keys).
+
+    A merged record's names stand under the patient who was kept, with the date of birth that the
+    merged record has.
+    """
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="match_names")
+    kind = models.CharField(max_length=12, choices=NameKind)
+    given = models.CharField(max_length=420)
+    family = models.CharField(max_length=420)
+    generation = models.CharField(max_length=8, blank=True)
+    birth_date = models.DateField()
+
+
+class MatchKey(models.Model):
+    """Derived: the look-up keys of a name, hashes only (patients.rules.identity_keys)."""
+
+    key = models.BigIntegerField()
+    name = models.ForeignKey(
+        MatchName, on_delete=models.CASCADE, related_name="keys", db_index=True
+    )
+
+    class Meta:
+        indexes = [models.Index(fields=["key", "name"], name="match_key_look_up")]
+
+
+class LikelyDuplicate(models.Model):
+    """Derived: two records that the identity engine takes for one person; `one` is the older."""
+
+    one = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="+")
+    other = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="+")
+    weight = models.FloatField()
+    reasons = models.JSONField(default=list)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-weight", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["one", "other"], name="likely_duplicate_once"),
+            models.CheckConstraint(
+                condition=Q(one__lt=F("other")), name="likely_duplicate_in_order"
+            ),
+        ]
+
+
+class KeptApart(AppendOnly):
+    """A member of staff says that two records are two people."""
+
+    one = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="+")
+    other = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="+")
+    note = models.CharField(max_length=500, blank=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(one__lt=F("other")), name="kept_apart_in_order")
+        ]
+
+
+class KeptApartEnd(AppendOnly):
+    """The two records are not said to be two people any more."""
+
+    kept_apart = models.OneToOneField(KeptApart, on_delete=models.PROTECT, related_name="end")
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+
+class Merge(AppendOnly):
+    """Two records are one person: `kept` speaks for both from here on."""
+
+    kept = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="merges")
+    merged = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="merged_by")
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(kept=F("merged")), name="merge_of_two"),
+            models.CheckConstraint(condition=~Q(reason=""), name="merge_has_reason"),
+        ]
+
+
+class MergeUndone(AppendOnly):
+    """The merge was a mistake: from here on they are two patients again."""
+
+    merge = models.OneToOneField(Merge, on_delete=models.PROTECT, related_name="undone")
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="merge_undone_has_reason")
+        ]
+
+
+# --- the schedule --------------------------------------------------------------------------------
 
 
 class Procedure(models.Model):
@@ -189,6 +358,19 @@ class Operation(models.Model):
     @property
     def is_open(self) -> bool:
         return self.booking in OPEN_BOOKINGS
+
+
+class OperationMoved(AppendOnly):
+    """An operation went from one patient's record to another's with a merge, or back."""
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="moves")
+    merge = models.ForeignKey(Merge, on_delete=models.PROTECT, related_name="moved_operations")
+    from_patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="+")
+    to_patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
 
 
 class OperationChange(AppendOnly):
