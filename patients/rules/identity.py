@@ -1,17 +1,32 @@
 """Whose submission is this?  decide() is the one rule that may match without a person.
 
-Everything outside calls `decide` and reads its `Decision`; how names and dates are weighed may
-change in here without any caller noticing.
+It is read from the top: whoever fits in name and date of birth; then every doubt. One who fits
+and no doubt is an automatic match; anything else goes to a person, with the candidates ranked by
+the evidence (evidence.py). The weight of the evidence orders candidates and nothing else.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from enum import StrEnum
+from math import log2
+from typing import Protocol
 
-from rapidfuzz.distance import DamerauLevenshtein, JaroWinkler
-
-from patients.rules.names import name_key, name_tokens
+from patients.rules.date_likeness import Born as Born
+from patients.rules.date_likeness import DateAlike, compare_dates
+from patients.rules.date_likeness import WrittenDate as WrittenDate
+from patients.rules.evidence import BIRTH_DAYS, LINK_AGREES, LINK_DISAGREES, weight
+from patients.rules.identity_keys import (
+    asked_first,
+    namesake_key,
+    namesake_keys,
+    sound_keys,
+    word_key,
+    word_keys,
+)
+from patients.rules.identity_reasons import Why as Why
+from patients.rules.identity_reasons import why_alike
+from patients.rules.name_likeness import LONG_ENOUGH, Alike, NameLikeness, compare_names
+from patients.rules.names import NormalName, Words, normal_name
 
 
 class Verdict(StrEnum):
@@ -28,213 +43,305 @@ class Policy(StrEnum):
     NEVER = "never"
 
 
-class Why(StrEnum):
-    BIRTH_DATE_EQUAL = "birth_date_equal"
-    BIRTH_DATE_DAY_MONTH_EXCHANGED = "birth_date_day_month_exchanged"
-    BIRTH_DATE_CLOSE = "birth_date_close"
-    BIRTH_DATE_DIFFERENT = "birth_date_different"
-    NAME_EQUAL = "name_equal"
-    NAME_IN_OTHER_ORDER = "name_in_other_order"
-    GIVEN_NAME_EQUAL = "given_name_equal"
-    GIVEN_NAME_CLOSE = "given_name_close"
-    GIVEN_NAME_DIFFERENT = "given_name_different"
-    FAMILY_NAME_EQUAL = "family_name_equal"
-    FAMILY_NAME_CLOSE = "family_name_close"
-    FAMILY_NAME_PART_OF_COMPOUND = "family_name_part_of_compound"
-    FAMILY_NAME_DIFFERENT = "family_name_different"
-    LINK_AGREES = "link_agrees"
-    LINK_WAS_SOMEBODY_ELSES = "link_was_somebody_elses"
-    SIMILAR_NAME_SAME_BIRTH_DATE = "similar_name_same_birth_date"
-    MORE_THAN_ONE_FITS = "more_than_one_fits"
-    AUTOMATIC_SWITCHED_OFF = "automatic_switched_off"
-    NOBODY_FITS = "nobody_fits"
+class NameKind(StrEnum):
+    """Which of a patient's names it is."""
+
+    CURRENT = "current"
+    FORMER = "former"
+    PREFERRED = "preferred"
+
+
+PersonId = int | str
 
 
 @dataclass(frozen=True)
 class Claim:
-    """The name and date of birth as they were typed."""
+    """The name and date of birth as they were typed; the date may be one that no calendar has."""
 
     given_names: str
     family_names: str
-    birth_date: date
+    birth_date: Born
 
 
 @dataclass(frozen=True)
-class Person:
-    """A patient of the register, as the rule sees one."""
+class Named:
+    """One name of one person on the register, in normal form; `id` is the name's own."""
 
     id: int
-    given_names: str
-    family_names: str
-    birth_date: date
+    person_id: PersonId
+    kind: NameKind
+    name: NormalName
+    born: Born
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """A person with the evidence for and against; `weight` only orders candidates."""
+    """A person with the evidence for and against.
 
-    person_id: int
-    weight: int
+    `weight`: bits for one and the same person, against one chance among everybody on the register.
+    """
+
+    person_id: PersonId
+    weight: float
     reasons: tuple[Why, ...]
 
 
 @dataclass(frozen=True)
 class Decision:
-    """`person_id` is set for AUTOMATIC only; candidates come strongest first."""
+    """`person_id` is set for AUTOMATIC only; at most five candidates, the strongest first.
+
+    With NONE there may be candidates too: the nearest ones, none of them likely.
+    """
 
     verdict: Verdict
-    person_id: int | None
+    person_id: PersonId | None
     reasons: tuple[Why, ...]
     candidates: tuple[Candidate, ...]
 
 
-# Points order the review page and nothing else; no sum of points ever matches anybody.
-WEIGHT = {
-    Why.BIRTH_DATE_EQUAL: 40,
-    Why.BIRTH_DATE_DAY_MONTH_EXCHANGED: 25,
-    Why.BIRTH_DATE_CLOSE: 20,
-    Why.NAME_EQUAL: 40,
-    Why.NAME_IN_OTHER_ORDER: 35,
-    Why.GIVEN_NAME_EQUAL: 20,
-    Why.GIVEN_NAME_CLOSE: 12,
-    Why.FAMILY_NAME_EQUAL: 20,
-    Why.FAMILY_NAME_CLOSE: 14,
-    Why.FAMILY_NAME_PART_OF_COMPOUND: 14,
-    Why.LINK_AGREES: 20,
-}
-WORTH_SHOWING = 40
-CLOSE = 0.88  # Jaro-Winkler similarity, 0 to 1
+class Register(Protocol):
+    """Where candidates come from: the database (patients/lookup.py), or memory (in_memory.py)."""
+
+    @property
+    def people(self) -> int:
+        """How many people are on it, near enough for a logarithm."""
+
+    def named(self, keys: Collection[int]) -> Sequence[Named]:
+        """Return the names that have one of the keys, at most MOST_COMPARED."""
+
+    def of(self, person_id: PersonId) -> Sequence[Named]:
+        """Return the names of one person."""
+
+    def bearers(self, keys: Collection[int]) -> dict[int, int]:
+        """Count the names that have each key, exactly up to MANY."""
+
+
+# A rule that may clear a patient: the numbers are the design's, not tuned.
+EXPECTED_NAMESAKES = 0.001  # on the register, born on the same day
+# Two of one family name born on one day are taken for twins, unless so many bear the name that
+# chance brings it about as well.
+TWINS_NAME_BEARERS = 200
+
+MOST_COMPARED = 2000
+MANY = 5000
+RARE = 200  # bearers of a word that are all looked at in the second pass
+SHOWN = 5
+
+# Bits. At or above LIKELY a pair is taken for one person; somebody may be meant from WORTH_ASKING.
+LIKELY = 0.0
+WORTH_ASKING = -3.0
+STRONG = 6.0
+NEAREST = -16.0
+
+
+@dataclass(frozen=True)
+class _Compared:
+    named: Named
+    names: NameLikeness
+    dates: DateAlike
+    weight: float
 
 
 def decide(
     claim: Claim,
-    register: Iterable[Person],
+    register: Register,
     *,
-    link_person_id: int | None = None,
+    link_person_id: PersonId | None = None,
     policy: Policy = Policy.NAME_AND_BIRTH_DATE,
 ) -> Decision:
     """Say whose claim this is, or who should look at it.
 
-    `register` must hold every person with the claimed date of birth or the claimed name; others
-    only help the ranking. `link_person_id` is the person whose personal link was used, if any.
-    Automatic only if name and date of birth are equal for exactly one person, nobody of a similar
-    name was born on that day, the link was not somebody else's, and the policy allows it.
+    `link_person_id` is the person whose personal link was used, if any. Automatic only if name and
+    date of birth fit exactly one person and there is no doubt (`_doubts`).
     """
-    people = list(register)
-    candidates = tuple(
-        sorted(
-            (candidate for p in people if (candidate := weigh(claim, p, link_person_id))),
-            key=lambda candidate: (-candidate.weight, candidate.person_id),
-        )
+    name = normal_name(claim.given_names, claim.family_names)
+    compared = _compare(name, claim.birth_date, register, link_person_id)
+    candidates = _ranked(compared, link_person_id)
+    doubts = _doubts(name, claim.birth_date, compared, register, link_person_id, policy)
+    fitting = _fitting(compared)
+    if not doubts:
+        first = next(c for c in candidates if c.person_id == fitting[0].named.person_id)
+        return Decision(Verdict.AUTOMATIC, first.person_id, first.reasons, candidates[:SHOWN])
+    asked = bool(fitting) or any(
+        c.weight >= WORTH_ASKING or c.person_id == link_person_id for c in candidates
     )
-    fitting = [p for p in people if _fits(claim, p)]
-    if not candidates:
-        return Decision(Verdict.NONE, None, (Why.NOBODY_FITS,), ())
-    doubts = _doubts(claim, people, fitting, link_person_id, policy)
-    if doubts:
-        return Decision(Verdict.REVIEW, None, doubts, candidates)
-    reasons = next(c.reasons for c in candidates if c.person_id == fitting[0].id)
-    return Decision(Verdict.AUTOMATIC, fitting[0].id, reasons, candidates)
+    verdict = Verdict.REVIEW if asked else Verdict.NONE
+    return Decision(verdict, None, doubts, candidates[:SHOWN])
 
 
-def weigh(claim: Claim, person: Person, link_person_id: int | None) -> Candidate | None:
-    """Compare a claim with one person; None when too little speaks for it to show a reader."""
-    reasons = [_compare_birth_dates(claim.birth_date, person.birth_date)]
-    reasons += _compare_names(claim, person)
+def _compare(
+    name: NormalName, born: Born, register: Register, link_person_id: PersonId | None
+) -> list[_Compared]:
+    """Compare the claim with everybody who could be meant: first by date, then by name alone."""
+    words = word_keys(name)
+    bearers = register.bearers(words.values())
+    found = list(register.named(asked_first(name, born)))
     if link_person_id is not None:
-        agrees = link_person_id == person.id
-        reasons.append(Why.LINK_AGREES if agrees else Why.LINK_WAS_SOMEBODY_ELSES)
-    weight = sum(WEIGHT.get(reason, 0) for reason in reasons)
-    if weight < WORTH_SHOWING and link_person_id != person.id:
-        return None
-    return Candidate(person.id, weight, tuple(reasons))
+        found += register.of(link_person_id)
+    compared = _weigh_all(name, born, found, bearers, register.people)
+    if max((c.weight for c in compared), default=NEAREST) < STRONG:
+        rare = {k for k in words.values() if bearers.get(k, 0) <= RARE}
+        found += register.named(rare | namesake_keys(name) | sound_keys(name))
+        compared = _weigh_all(name, born, found, bearers, register.people)
+    return compared
 
 
-def _fits(claim: Claim, person: Person) -> bool:
-    return claim.birth_date == person.birth_date and bool(
-        {Why.NAME_EQUAL, Why.NAME_IN_OTHER_ORDER} & set(_compare_names(claim, person))
+def _weigh_all(
+    name: NormalName, born: Born, found: Iterable[Named], bearers: dict[int, int], people: int
+) -> list[_Compared]:
+    given_bearers = bearers.get(word_key(name.given.joined), 0)
+    family_bearers = bearers.get(word_key(name.family.joined), 0)
+    chance = log2(max(people, 1))
+    compared = []
+    for named in {one.id: one for one in found}.values():
+        names = compare_names(name, named.name)
+        dates = compare_dates(born, named.born)
+        bits = weight(
+            names,
+            dates,
+            given_bearers=given_bearers,
+            family_bearers=family_bearers,
+            people=people,
+        )
+        compared.append(_Compared(named, names, dates, bits - chance))
+    return compared
+
+
+def _ranked(
+    compared: Iterable[_Compared], link_person_id: PersonId | None
+) -> tuple[Candidate, ...]:
+    """One candidate for each person, by the name that speaks most for it; the strongest first."""
+    best: dict[PersonId, _Compared] = {}
+    for one in sorted(compared, key=lambda c: (-c.weight, c.named.kind != NameKind.CURRENT)):
+        best.setdefault(one.named.person_id, one)
+    candidates = [_candidate(one, link_person_id) for one in best.values()]
+    shown = [c for c in candidates if c.weight >= NEAREST or c.person_id == link_person_id]
+    # Fitting ones lead: who is matched is never second to a rarer name.
+    fits = {c.named.person_id for c in _fitting(compared)}
+    return tuple(
+        sorted(shown, key=lambda c: (c.person_id not in fits, -c.weight, str(c.person_id)))
     )
+
+
+def _candidate(one: _Compared, link_person_id: PersonId | None) -> Candidate:
+    reasons = why_alike(one.names, one.dates, one.named.kind)
+    if link_person_id is None:
+        return Candidate(one.named.person_id, one.weight, reasons)
+    agrees = one.named.person_id == link_person_id
+    return Candidate(
+        one.named.person_id,
+        one.weight + (LINK_AGREES if agrees else LINK_DISAGREES),
+        (*reasons, Why.LINK_AGREES if agrees else Why.LINK_WAS_SOMEBODY_ELSES),
+    )
+
+
+def _fitting(compared: Iterable[_Compared]) -> list[_Compared]:
+    """Return for each person who fits the name that fits best."""
+    fitting: dict[PersonId, _Compared] = {}
+    for one in sorted(compared, key=lambda c: (-c.weight, c.named.kind != NameKind.CURRENT)):
+        if _fits(one):
+            fitting.setdefault(one.named.person_id, one)
+    return list(fitting.values())
+
+
+def _fits(one: _Compared) -> bool:
+    """Name and date of birth agree: equal, but for one of the differences that people make."""
+    if one.dates != DateAlike.EQUAL or one.names.generation_differs:
+        return False
+    return _is_exact(one.names) or _differs_once(one.names)
+
+
+def _is_exact(names: NameLikeness) -> bool:
+    return names.given == names.family == Alike.EQUAL
+
+
+def _differs_once(names: NameLikeness) -> bool:
+    """A middle name more or less; or one letter, or one part, of a family name."""
+    if names.moved:
+        return False
+    if names.given == Alike.MIDDLE_NAME:
+        return names.family == Alike.EQUAL
+    return names.given == Alike.EQUAL and names.family in (Alike.ONE_EDIT, Alike.PART)
 
 
 def _doubts(
-    claim: Claim,
-    people: list[Person],
-    fitting: list[Person],
-    link_person_id: int | None,
+    name: NormalName,
+    born: Born,
+    compared: list[_Compared],
+    register: Register,
+    link_person_id: PersonId | None,
     policy: Policy,
 ) -> tuple[Why, ...]:
+    """Return everything that speaks against matching without a person."""
+    fitting = _fitting(compared)
     if not fitting:
-        return (Why.NOBODY_FITS,)
+        return (Why.BIRTH_DATE_IMPOSSIBLE,) if isinstance(born, WrittenDate) else (Why.NOBODY_FITS,)
     if len(fitting) > 1:
         return (Why.MORE_THAN_ONE_FITS,)
-    doubts = []
     one = fitting[0]
-    if any(p.id != one.id and _similar(claim, p) for p in people):
+    linked = link_person_id == one.named.person_id
+    doubts = []
+    if len(compared) >= MOST_COMPARED:
+        doubts.append(Why.TOO_MANY_TO_COMPARE)
+    if any(_similar(other, name, register) for other in compared if _is_another(other, one)):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
-    if link_person_id is not None and link_person_id != one.id:
+    if not _is_exact(one.names):
+        doubts += _doubts_of_a_difference(name, one, register)
+    if not (linked and _is_exact(one.names)) and _is_common(one, name, register):
+        doubts.append(Why.NAME_TOO_COMMON)
+    if link_person_id is not None and not linked:
         doubts.append(Why.LINK_WAS_SOMEBODY_ELSES)
-    needs_link = policy == Policy.PERSONAL_LINK_ONLY and link_person_id != one.id
-    if policy == Policy.NEVER or needs_link:
+    if policy == Policy.NEVER or (policy == Policy.PERSONAL_LINK_ONLY and not linked):
         doubts.append(Why.AUTOMATIC_SWITCHED_OFF)
     return tuple(doubts)
 
 
-def _similar(claim: Claim, person: Person) -> bool:
-    """Twins, or a parent and child born on one day: half of the name is the same or close."""
-    if claim.birth_date != person.birth_date:
+def _is_another(other: _Compared, one: _Compared) -> bool:
+    return other.named.person_id != one.named.person_id
+
+
+def _similar(other: _Compared, name: NormalName, register: Register) -> bool:
+    """Twins, or a parent and child under one date of birth."""
+    if other.dates != DateAlike.EQUAL:
         return False
-    different = {Why.GIVEN_NAME_DIFFERENT, Why.FAMILY_NAME_DIFFERENT}
-    return not different >= set(_compare_names(claim, person))
+    given, family = other.names.given, other.names.family
+    unlike = (Alike.DIFFERENT, Alike.MISSING)
+    if family in unlike or family == Alike.RESEMBLES:
+        return family == Alike.MISSING and given not in (*unlike, Alike.RESEMBLES)
+    if given not in unlike:
+        return True
+    key = word_key(name.family.joined)
+    return register.bearers([key]).get(key, 0) <= TWINS_NAME_BEARERS
 
 
-def _compare_birth_dates(claimed: date, recorded: date) -> Why:
-    if claimed == recorded:
-        return Why.BIRTH_DATE_EQUAL
-    exchanged = (claimed.year, claimed.day, claimed.month)
-    if exchanged == (recorded.year, recorded.month, recorded.day):
-        return Why.BIRTH_DATE_DAY_MONTH_EXCHANGED
-    if DamerauLevenshtein.distance(f"{claimed:%Y%m%d}", f"{recorded:%Y%m%d}") == 1:
-        return Why.BIRTH_DATE_CLOSE
-    return Why.BIRTH_DATE_DIFFERENT
+def _doubts_of_a_difference(name: NormalName, one: _Compared, register: Register) -> list[Why]:
+    """One letter or one part off is a slip only in a long name, and if nobody else is called so."""
+    if one.names.family not in (Alike.ONE_EDIT, Alike.PART):
+        return []
+    if min(len(name.family.joined), len(one.named.name.family.joined)) < LONG_ENOUGH:
+        return [Why.SHORT_NAME_DIFFERS]
+    typed = word_key(name.family.joined)
+    if one.names.family == Alike.ONE_EDIT and register.bearers([typed]).get(typed):
+        return [Why.SOMEBODY_HAS_THE_TYPED_NAME]
+    return []
 
 
-def _compare_names(claim: Claim, person: Person) -> list[Why]:
-    given, family = name_tokens(claim.given_names), name_tokens(claim.family_names)
-    their_given, their_family = name_tokens(person.given_names), name_tokens(person.family_names)
-    if _same(given, their_given) and _same(family, their_family) and (given or family):
-        return [Why.NAME_EQUAL]
-    claimed_key = name_key(claim.given_names, claim.family_names)
-    if claimed_key and claimed_key == name_key(person.given_names, person.family_names):
-        return [Why.NAME_IN_OTHER_ORDER]
-    # A part that neither has says nothing: two people of one name each are not alike for that.
-    compared = [_compare_given(given, their_given)] if given or their_given else []
-    return compared + ([_compare_family(family, their_family)] if family or their_family else [])
+def _is_common(one: _Compared, name: NormalName, register: Register) -> bool:
+    """More namesakes on the register than EXPECTED_NAMESAKES allows to be born on one day."""
+    recorded = one.named.name
+    keys = {
+        namesake_key(_first(recorded.given), family)
+        for family in _shared_family(name.family, recorded.family, one.names)
+    }
+    others = max(register.bearers(keys).values(), default=1) - 1
+    return others / BIRTH_DAYS > EXPECTED_NAMESAKES
 
 
-def _same(left: tuple[str, ...], right: tuple[str, ...]) -> bool:
-    """Equal as words or written together: 'De La Cruz' and 'Delacruz'."""
-    return left == right or "".join(left) == "".join(right)
+def _first(given: Words) -> str:
+    return given.words[0] if given else ""
 
 
-def _compare_given(claimed: tuple[str, ...], recorded: tuple[str, ...]) -> Why:
-    if _same(claimed, recorded):
-        return Why.GIVEN_NAME_EQUAL
-    if claimed and recorded and claimed[0] == recorded[0]:
-        return Why.GIVEN_NAME_CLOSE
-    if _close(claimed, recorded):
-        return Why.GIVEN_NAME_CLOSE
-    return Why.GIVEN_NAME_DIFFERENT
-
-
-def _compare_family(claimed: tuple[str, ...], recorded: tuple[str, ...]) -> Why:
-    if _same(claimed, recorded):
-        return Why.FAMILY_NAME_EQUAL
-    if set(claimed) & set(recorded):
-        return Why.FAMILY_NAME_PART_OF_COMPOUND
-    if _close(claimed, recorded):
-        return Why.FAMILY_NAME_CLOSE
-    return Why.FAMILY_NAME_DIFFERENT
-
-
-def _close(left: tuple[str, ...], right: tuple[str, ...]) -> bool:
-    return JaroWinkler.similarity("".join(left), "".join(right)) >= CLOSE
+def _shared_family(typed: Words, recorded: Words, names: NameLikeness) -> set[str]:
+    if names.family != Alike.PART:
+        return {recorded.joined}
+    return {recorded.joined, *(set(typed.bearing) & set(recorded.bearing))}

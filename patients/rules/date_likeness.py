@@ -1,0 +1,52 @@
+"""How alike are two dates of birth, as people mistype them?"""
+
+from datetime import date
+from enum import StrEnum
+from typing import NamedTuple
+
+from rapidfuzz.distance import OSA, Hamming
+
+
+class WrittenDate(NamedTuple):
+    """A date as it was written that no calendar has, like 30 February."""
+
+    year: int
+    month: int
+    day: int
+
+
+Born = date | WrittenDate | None
+
+
+class DateAlike(StrEnum):
+    """How alike two dates of birth are, the most alike first."""
+
+    EQUAL = "equal"
+    DAY_MONTH_EXCHANGED = "day_month_exchanged"
+    DIGITS_EXCHANGED = "digits_exchanged"  # two neighbouring digits
+    ONE_DIGIT = "one_digit"
+    TWO_PARTS = "two_parts"  # two of year, month and day
+    UNKNOWN = "unknown"
+    DIFFERENT = "different"
+
+
+def compare_dates(one: Born, other: Born) -> DateAlike:
+    """Compare two dates of birth; symmetric."""
+    if one is None or other is None:
+        return DateAlike.UNKNOWN
+    if (one.year, one.month, one.day) == (other.year, other.month, other.day):
+        return DateAlike.EQUAL
+    if (one.year, one.month, one.day) == (other.year, other.day, other.month):
+        return DateAlike.DAY_MONTH_EXCHANGED
+    left, right = digits(one), digits(other)
+    if OSA.distance(left, right, score_cutoff=1) == 1:
+        if Hamming.distance(left, right) == 1:
+            return DateAlike.ONE_DIGIT
+        return DateAlike.DIGITS_EXCHANGED
+    equal = (one.year == other.year) + (one.month == other.month) + (one.day == other.day)
+    return DateAlike.TWO_PARTS if equal == 2 else DateAlike.DIFFERENT
+
+
+def digits(born: date | WrittenDate) -> str:
+    """Return the date as eight digits, year first."""
+    return f"{born.year:04}{born.month:02}{born.day:02}"

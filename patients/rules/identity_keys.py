@@ -1,0 +1,96 @@
+"""By which keys is a person found?  A key is a hash of something that two records may share.
+
+The same keys serve the database's table and the register in memory. First the keys that hold a date:
+the date of birth, and a sound of the name with two parts of it. Only when these find nobody
+who is likely come the keys without a date.
+"""
+
+from collections.abc import Iterable, Iterator
+from hashlib import blake2b
+
+from patients.rules.date_likeness import Born
+from patients.rules.name_likeness import phonetic
+from patients.rules.names import NormalName, Words
+
+# Words of one name that are looked at; a name of two hundred letters may have a hundred.
+MOST_WORDS = 8
+
+
+def key(kind: str, *parts: object) -> int:
+    """Return a key: a signed 64-bit hash."""
+    text = "|".join([kind, *map(str, parts)])
+    return int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), signed=True)
+
+
+def keys_of(name: NormalName, born: Born) -> set[int]:
+    """Return every key under which a name on the register is found."""
+    return {
+        *dated_keys(name, born),
+        *word_keys(name).values(),
+        *namesake_keys(name),
+        *sound_keys(name),
+    }
+
+
+def asked_first(name: NormalName, born: Born) -> set[int]:
+    """Return the keys of the first pass: those that hold a date."""
+    keys = set(dated_keys(name, born))
+    if born is not None:
+        keys.add(key("date", born.year, born.day, born.month))
+    return keys
+
+
+def dated_keys(name: NormalName, born: Born) -> Iterator[int]:
+    """Yield the date of birth, and each sound with year-month, year-day and month-day."""
+    if born is None:
+        return
+    year, month, day = born.year, born.month, born.day
+    yield key("date", year, month, day)
+    for sound in sounds(name):
+        yield key("sound-year-month", sound, year, month)
+        yield key("sound-year-day", sound, year, day)
+        yield key("sound-month-day", sound, month, day)
+
+
+def word_keys(name: NormalName) -> dict[str, int]:
+    """Return the key of each word in the name, and of each part written together."""
+    words = {*name.given.words[:MOST_WORDS], *name.family.words[:MOST_WORDS]}
+    words |= {name.given.joined, name.family.joined} - {""}
+    return {word: word_key(word) for word in sorted(words)}
+
+
+def word_key(word: str) -> int:
+    """Return the key of everybody who has this word in the name."""
+    return key("word", word)
+
+
+def namesake_keys(name: NormalName) -> set[int]:
+    """Return the keys of those who share the first given name and the family name, or a part."""
+    first = name.given.words[0] if name.given else ""
+    return {namesake_key(first, family) for family in _family_forms(name.family)}
+
+
+def namesake_key(first: str, family: str) -> int:
+    """Return the key of everybody with this first given name and this family name or part."""
+    return key("namesake", first, family)
+
+
+def sound_keys(name: NormalName) -> set[int]:
+    """Return the keys of those whose given and family names sound alike, in either order."""
+    first = phonetic(name.given.words[0]) if name.given else ""
+    return {
+        key("sounds", *sorted((first, phonetic(family)))) for family in _family_forms(name.family)
+    }
+
+
+def sounds(name: NormalName) -> list[str]:
+    """Return how the words of a name sound, each once."""
+    return sorted({phonetic(word) for word in (*_forms(name.given), *_forms(name.family))})
+
+
+def _family_forms(family: Words) -> Iterable[str]:
+    return {family.joined, *family.bearing[:MOST_WORDS]} if family else {""}
+
+
+def _forms(part: Words) -> Iterable[str]:
+    return {part.joined, *part.bearing[:MOST_WORDS]} if part else ()

@@ -1,0 +1,167 @@
+"""How alike are two names?  One typed answer for each part, never a bare number.
+
+The string comparators are rapidfuzz's, the phonetic code is jellyfish's Metaphone, the short forms
+are those of the `nicknames` package. Every comparison is symmetric.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import lru_cache
+
+from jellyfish import metaphone
+from nicknames import NickNamer
+from rapidfuzz.distance import OSA, JaroWinkler
+
+from patients.rules.names import NormalName, Words
+
+CLOSE = 0.88  # Jaro-Winkler similarity, 0 to 1
+RESEMBLES = 0.80
+# Below this length one letter makes another name ("Ana" and "Eva", "Lee" and "Leo").
+LONG_ENOUGH = 5
+
+
+class Alike(StrEnum):
+    """How alike one part of two names is, the most alike first."""
+
+    EQUAL = "equal"
+    MIDDLE_NAME = "middle_name"  # the first word equal, further ones added or dropped
+    ONE_EDIT = "one_edit"  # a letter wrong, missing, too many, or two exchanged
+    SHORT_FORM = "short_form"
+    PART = "part"  # one is part of the other, a compound
+    SHARED = "shared"  # a word in common, and each has others
+    INITIAL = "initial"
+    PHONETIC = "phonetic"
+    CLOSE = "close"
+    RESEMBLES = "resembles"
+    MISSING = "missing"  # one of them is empty
+    DIFFERENT = "different"
+
+
+@dataclass(frozen=True)
+class NameLikeness:
+    """Given name against given name, family name against family name.
+
+    `moved`: the parts were compared crosswise, or a word stood in the other field.
+    `generation_differs`: both say which of the generations it is, and not the same (Sr and Jr).
+    """
+
+    given: Alike
+    family: Alike
+    moved: bool = False
+    generation_differs: bool = False
+
+
+# The phonetic table of the package knows no accents and no other scripts; normal form has none.
+_NICKNAMES = NickNamer()
+
+
+@lru_cache(maxsize=65536)
+def phonetic(word: str) -> str:
+    """Return what words that sound alike have in common; a word of another script is its own."""
+    return (metaphone(word) if word.isascii() else "") or word
+
+
+@lru_cache(maxsize=65536)
+def short_forms(word: str) -> frozenset[str]:
+    """Return the known short and long forms of a given name."""
+    return frozenset(_NICKNAMES.nicknames_of(word) | _NICKNAMES.canonicals_of(word))
+
+
+def one_edit(one: str, other: str) -> bool:
+    """One letter substituted, added or dropped, or two neighbours exchanged."""
+    return abs(len(one) - len(other)) <= 1 and OSA.distance(one, other, score_cutoff=1) == 1
+
+
+def compare_given(one: Words, other: Words) -> Alike:
+    """Compare two given names."""
+    if not one.words or not other.words:
+        return Alike.MISSING
+    if one.joined == other.joined:
+        return Alike.EQUAL
+    first, others_first = one.words[0], other.words[0]
+    if first == others_first:
+        shorter, longer = sorted((one.words, other.words), key=len)
+        return Alike.MIDDLE_NAME if longer[: len(shorter)] == shorter else Alike.SHARED
+    if one_edit(one.joined, other.joined) or (
+        len(first) >= LONG_ENOUGH and one_edit(first, others_first)
+    ):
+        return Alike.ONE_EDIT
+    if others_first in short_forms(first):
+        return Alike.SHORT_FORM
+    if set(one.words) & set(other.words):
+        return Alike.SHARED
+    if first[0] == others_first[0] and 1 in (len(first), len(others_first)):
+        return Alike.INITIAL
+    return _by_sound_or_sight(one, other)
+
+
+def compare_family(one: Words, other: Words) -> Alike:
+    """Compare two family names."""
+    if not one.words or not other.words:
+        return Alike.MISSING
+    if one.joined == other.joined:
+        return Alike.EQUAL
+    if len(one.words) > 1 or len(other.words) > 1:
+        bearing, others_bearing = set(one.bearing), set(other.bearing)
+        if bearing <= others_bearing or bearing >= others_bearing:
+            return Alike.PART
+        if bearing & others_bearing:
+            return Alike.SHARED
+    if one_edit(one.joined, other.joined):
+        return Alike.ONE_EDIT
+    return _by_sound_or_sight(one, other)
+
+
+def _by_sound_or_sight(one: Words, other: Words) -> Alike:
+    left, right = one.joined, other.joined
+    if left[0] == right[0] and phonetic(left) == phonetic(right):
+        return Alike.PHONETIC
+    similarity = JaroWinkler.similarity(left, right, score_cutoff=RESEMBLES)
+    if similarity >= CLOSE:
+        return Alike.CLOSE
+    return Alike.RESEMBLES if similarity else Alike.DIFFERENT
+
+
+def compare_names(one: NormalName, other: NormalName) -> NameLikeness:
+    """Compare two names, also crosswise and with a word in the other field; the best counts."""
+    generation_differs = bool(
+        one.generation and other.generation and one.generation != other.generation
+    )
+    straight = NameLikeness(
+        compare_given(one.given, other.given),
+        compare_family(one.family, other.family),
+        generation_differs=generation_differs,
+    )
+    if straight.given == straight.family == Alike.EQUAL:
+        return straight
+    if one.words and one.words == other.words:
+        return NameLikeness(Alike.EQUAL, Alike.EQUAL, True, generation_differs)
+    if straight.given in AGREEING and straight.family in AGREEING:
+        return straight
+    crosswise = NameLikeness(
+        compare_given(one.given, other.family),
+        compare_family(one.family, other.given),
+        moved=True,
+        generation_differs=generation_differs,
+    )
+    if {crosswise.given, crosswise.family} <= AGREEING | {Alike.MISSING} and (
+        crosswise.given in AGREEING or crosswise.family in AGREEING
+    ):
+        if straight.given in AGREEING or straight.family in AGREEING:
+            return straight
+        return crosswise
+    return straight
+
+
+# What speaks for one and the same name, and not by chance.
+AGREEING = frozenset(
+    {
+        Alike.EQUAL,
+        Alike.MIDDLE_NAME,
+        Alike.ONE_EDIT,
+        Alike.SHORT_FORM,
+        Alike.PART,
+        Alike.PHONETIC,
+        Alike.CLOSE,
+    }
+)
