@@ -325,7 +325,7 @@ def other_given(rng: random.Random, typed: Typed, *, alike: bool, female: bool) 
     name = first
     for _ in range(50):
         name = deck.alike(rng, first) if alike else deck.draw(rng)
-        if name != first:
+        if name.split()[0] != first:  # else it would be a middle name more or less
             break
     return name
 
