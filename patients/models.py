@@ -14,7 +14,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower, Trim
 
-from patients.rules.identity import Policy
+from patients.rules.identity import NameKind, Policy
 
 
 class AppendOnly(models.Model):
@@ -139,17 +139,11 @@ class PatientChange(AppendOnly):
 # --- whose is it: other names, the derived look-up tables, duplicates and merges -----------------
 
 
-class NameKind(models.TextChoices):
-    CURRENT = "current", "Current name"
-    FORMER = "former", "Former name"
-    PREFERRED = "preferred", "Preferred name"
-
-
 class OtherName(AppendOnly):
     """A former or preferred name of a patient; it takes part in matching until it is ended."""
 
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="other_names")
-    kind = models.CharField(max_length=12, choices=NameKind)
+    kind = models.CharField(max_length=12, choices=[(k, k) for k in NameKind])
     given_names = models.CharField(max_length=200)
     family_names = models.CharField(max_length=200, blank=True)
     source = models.CharField(max_length=200)
@@ -185,7 +179,7 @@ class MatchName(models.Model):
     """
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="match_names")
-    kind = models.CharField(max_length=12, choices=NameKind)
+    kind = models.CharField(max_length=12, choices=[(k, k) for k in NameKind])
     given = models.CharField(max_length=420)
     family = models.CharField(max_length=420)
     generation = models.CharField(max_length=8, blank=True)

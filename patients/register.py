@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.dispatch import Signal
 
+from patients.match_keys import keep
 from patients.models import Language, Patient, PatientChange
 from patients.rules.names import name_key
 
@@ -82,7 +83,9 @@ def _record(patient: Patient, *, at: datetime, source: str, by_id: int | None) -
     patient.name_key = name_key(patient.given_names, patient.family_names)[:420]
     patient.recorded_at = at
     with transaction.atomic():
+        patient.compare_with_register = True
         patient.save()
+        keep([patient.pk])
         facts = {field: getattr(patient, field) for field in FIELDS}
         PatientChange.objects.create(
             patient=patient, source=source, recorded_at=at, by_id=by_id, **facts

@@ -26,25 +26,28 @@ class DateAlike(StrEnum):
     DIGITS_EXCHANGED = "digits_exchanged"  # two neighbouring digits
     ONE_DIGIT = "one_digit"
     TWO_PARTS = "two_parts"  # two of year, month and day
-    UNKNOWN = "unknown"
+    TWO_DIGITS = "two_digits"
+    UNKNOWN = "unknown"  # one of them is
+    BOTH_UNKNOWN = "both_unknown"
     DIFFERENT = "different"
 
 
 def compare_dates(one: Born, other: Born) -> DateAlike:
     """Compare two dates of birth; symmetric."""
     if one is None or other is None:
-        return DateAlike.UNKNOWN
+        return DateAlike.UNKNOWN if one or other else DateAlike.BOTH_UNKNOWN
     if (one.year, one.month, one.day) == (other.year, other.month, other.day):
         return DateAlike.EQUAL
     if (one.year, one.month, one.day) == (other.year, other.day, other.month):
         return DateAlike.DAY_MONTH_EXCHANGED
     left, right = digits(one), digits(other)
-    if OSA.distance(left, right, score_cutoff=1) == 1:
-        if Hamming.distance(left, right) == 1:
-            return DateAlike.ONE_DIGIT
-        return DateAlike.DIGITS_EXCHANGED
-    equal = (one.year == other.year) + (one.month == other.month) + (one.day == other.day)
-    return DateAlike.TWO_PARTS if equal == 2 else DateAlike.DIFFERENT
+    slips = OSA.distance(left, right, score_cutoff=2)
+    if slips == 1:
+        one_digit = Hamming.distance(left, right) == 1
+        return DateAlike.ONE_DIGIT if one_digit else DateAlike.DIGITS_EXCHANGED
+    if (one.year == other.year) + (one.month == other.month) + (one.day == other.day) == 2:
+        return DateAlike.TWO_PARTS
+    return DateAlike.TWO_DIGITS if slips == 2 else DateAlike.DIFFERENT
 
 
 def digits(born: date | WrittenDate) -> str:

@@ -19,36 +19,40 @@ BIRTH_DAYS = 21_915  # birthdays of adults spread over about sixty years of 365.
 
 # Found among records of one person, among records of two.
 GIVEN = {
-    Alike.MIDDLE_NAME: (0.05, 0.002),
-    Alike.ONE_EDIT: (0.06, 0.002),
-    Alike.SHORT_FORM: (0.03, 0.002),
-    Alike.SHARED: (0.005, 0.004),
-    Alike.INITIAL: (0.01, 0.004),
-    Alike.PHONETIC: (0.01, 0.002),
-    Alike.CLOSE: (0.02, 0.006),
-    Alike.RESEMBLES: (0.01, 0.02),
-    Alike.DIFFERENT: (0.04, 0.95),
+    Alike.MIDDLE_NAME: (0.03, 0.001),
+    Alike.ONE_EDIT: (0.08, 0.001),
+    Alike.SHORT_FORM: (0.03, 0.001),
+    Alike.SHARED: (0.005, 0.001),
+    Alike.INITIAL: (0.005, 0.002),
+    Alike.PHONETIC: (0.005, 0.001),
+    Alike.CLOSE: (0.005, 0.0006),
+    Alike.RESEMBLES: (0.004, 0.003),
+    Alike.BOTH_MISSING: (0.02, 0.002),
+    Alike.DIFFERENT: (0.08, 0.95),
 }
 FAMILY = {
-    Alike.ONE_EDIT: (0.07, 0.0006),
-    Alike.PART: (0.03, 0.002),
-    Alike.SHARED: (0.005, 0.004),
-    Alike.PHONETIC: (0.01, 0.001),
-    Alike.CLOSE: (0.02, 0.003),
-    Alike.RESEMBLES: (0.01, 0.01),
-    Alike.DIFFERENT: (0.05, 0.97),
+    Alike.ONE_EDIT: (0.12, 0.0003),
+    Alike.PART: (0.03, 0.001),
+    Alike.SHARED: (0.005, 0.001),
+    Alike.PHONETIC: (0.005, 0.00015),
+    Alike.CLOSE: (0.012, 0.0005),
+    Alike.RESEMBLES: (0.005, 0.002),
+    Alike.BOTH_MISSING: (0.02, 0.002),
+    Alike.DIFFERENT: (0.06, 0.97),
 }
 DATES = {
-    DateAlike.EQUAL: (0.85, 1 / BIRTH_DAYS),
-    DateAlike.DAY_MONTH_EXCHANGED: (0.02, 1 / BIRTH_DAYS),
-    DateAlike.DIGITS_EXCHANGED: (0.02, 4 / BIRTH_DAYS),
-    DateAlike.ONE_DIGIT: (0.05, 30 / BIRTH_DAYS),
-    DateAlike.TWO_PARTS: (0.02, 100 / BIRTH_DAYS),
-    DateAlike.DIFFERENT: (0.04, 0.99),
+    DateAlike.EQUAL: (0.88, 1 / BIRTH_DAYS),
+    DateAlike.DAY_MONTH_EXCHANGED: (0.01, 1 / BIRTH_DAYS),
+    DateAlike.DIGITS_EXCHANGED: (0.01, 2 / BIRTH_DAYS),
+    DateAlike.ONE_DIGIT: (0.02, 20 / BIRTH_DAYS),
+    DateAlike.TWO_PARTS: (0.01, 60 / BIRTH_DAYS),
+    DateAlike.TWO_DIGITS: (0.005, 0.006),
+    DateAlike.BOTH_UNKNOWN: (0.02, 0.002),
+    DateAlike.DIFFERENT: (0.05, 0.96),
 }
 EQUAL_NAME = 0.8
 FEW = 1000
-MOVED = -5.0
+MOVED = -4.0
 LINK_AGREES, LINK_DISAGREES = 8.0, -2.0
 
 
@@ -70,16 +74,12 @@ def equal_name_bits(bearers: int, people: int) -> float:
     return bits(EQUAL_NAME, max(bearers, 1) / max(people, FEW))
 
 
-def weight(
-    names: NameLikeness, dates: DateAlike, *, given_bearers: int, family_bearers: int, people: int
-) -> float:
-    """Return the bits that speak for one person, names and date of birth together.
+def weight(names: NameLikeness, given_bearers: int, family_bearers: int, people: int) -> float:
+    """Return the bits with which a likeness of names speaks for one person.
 
     `given_bearers`, `family_bearers`: how many of the `people` on the register have that name.
     """
-    total = DATE_BITS[dates]
-    if names.moved:
-        total += MOVED
+    total = MOVED if names.moved else 0.0
     for alike, by_likeness, bearers in (
         (names.given, GIVEN_BITS, given_bearers),
         (names.family, FAMILY_BITS, family_bearers),

@@ -14,18 +14,26 @@ from typing import Protocol
 from patients.rules.date_likeness import Born as Born
 from patients.rules.date_likeness import DateAlike, compare_dates
 from patients.rules.date_likeness import WrittenDate as WrittenDate
-from patients.rules.evidence import BIRTH_DAYS, LINK_AGREES, LINK_DISAGREES, weight
+from patients.rules.evidence import (
+    BIRTH_DAYS,
+    DATE_BITS,
+    LINK_AGREES,
+    LINK_DISAGREES,
+    weight,
+)
 from patients.rules.identity_keys import (
     asked_first,
+    begin_keys,
+    loose_keys,
+    mistyped_date_keys,
     namesake_key,
     namesake_keys,
-    sound_keys,
     word_key,
     word_keys,
 )
 from patients.rules.identity_reasons import Why as Why
 from patients.rules.identity_reasons import why_alike
-from patients.rules.name_likeness import LONG_ENOUGH, Alike, NameLikeness, compare_names
+from patients.rules.name_likeness import LONG_ENOUGH, Alike, NameLikeness, comparisons
 from patients.rules.names import NormalName, Words, normal_name
 
 
@@ -128,7 +136,7 @@ RARE = 200  # bearers of a word that are all looked at in the second pass
 SHOWN = 5
 
 # Bits. At or above LIKELY a pair is taken for one person; somebody may be meant from WORTH_ASKING.
-LIKELY = 0.0
+LIKELY = -2.0
 WORTH_ASKING = -3.0
 STRONG = 6.0
 NEAREST = -16.0
@@ -169,6 +177,13 @@ def decide(
     return Decision(verdict, None, doubts, candidates[:SHOWN])
 
 
+def likely(claim: Claim, register: Register) -> tuple[Candidate, ...]:
+    """Return everybody on the register who is taken for the claim's person, strongest first."""
+    name = normal_name(claim.given_names, claim.family_names)
+    ranked = _ranked(_compare(name, claim.birth_date, register, None), None)
+    return tuple(candidate for candidate in ranked if candidate.weight >= LIKELY)
+
+
 def _compare(
     name: NormalName, born: Born, register: Register, link_person_id: PersonId | None
 ) -> list[_Compared]:
@@ -180,8 +195,11 @@ def _compare(
         found += register.of(link_person_id)
     compared = _weigh_all(name, born, found, bearers, register.people)
     if max((c.weight for c in compared), default=NEAREST) < STRONG:
-        rare = {k for k in words.values() if bearers.get(k, 0) <= RARE}
-        found += register.named(rare | namesake_keys(name) | sound_keys(name))
+        counted = bearers | register.bearers(begin_keys(name))
+        rare = {key for key, count in counted.items() if count <= RARE}
+        found += register.named(
+            rare | namesake_keys(name) | loose_keys(name) | mistyped_date_keys(born)
+        )
         compared = _weigh_all(name, born, found, bearers, register.people)
     return compared
 
@@ -189,21 +207,20 @@ def _compare(
 def _weigh_all(
     name: NormalName, born: Born, found: Iterable[Named], bearers: dict[int, int], people: int
 ) -> list[_Compared]:
-    given_bearers = bearers.get(word_key(name.given.joined), 0)
-    family_bearers = bearers.get(word_key(name.family.joined), 0)
+    straight = [bearers.get(word_key(part.joined), 0) for part in (name.given, name.family)]
+    crossed = straight[::-1]
     chance = log2(max(people, 1))
     compared = []
     for named in {one.id: one for one in found}.values():
-        names = compare_names(name, named.name)
         dates = compare_dates(born, named.born)
-        bits = weight(
-            names,
-            dates,
-            given_bearers=given_bearers,
-            family_bearers=family_bearers,
-            people=people,
+        bits, names = max(
+            (
+                (weight(names, *(crossed if names.moved else straight), people), names)
+                for names in comparisons(name, named.name)
+            ),
+            key=lambda weighed: weighed[0],
         )
-        compared.append(_Compared(named, names, dates, bits - chance))
+        compared.append(_Compared(named, names, dates, bits + DATE_BITS[dates] - chance))
     return compared
 
 
@@ -257,11 +274,10 @@ def _is_exact(names: NameLikeness) -> bool:
 
 def _differs_once(names: NameLikeness) -> bool:
     """A middle name more or less; or one letter, or one part, of a family name."""
-    if names.moved:
-        return False
     if names.given == Alike.MIDDLE_NAME:
         return names.family == Alike.EQUAL
-    return names.given == Alike.EQUAL and names.family in (Alike.ONE_EDIT, Alike.PART)
+    once = names.given == Alike.EQUAL and names.family in (Alike.ONE_EDIT, Alike.PART)
+    return once and not names.moved
 
 
 def _doubts(
@@ -283,7 +299,7 @@ def _doubts(
     doubts = []
     if len(compared) >= MOST_COMPARED:
         doubts.append(Why.TOO_MANY_TO_COMPARE)
-    if any(_similar(other, name, register) for other in compared if _is_another(other, one)):
+    if any(_similar(one, other, register) for other in compared):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
     if not _is_exact(one.names):
         doubts += _doubts_of_a_difference(name, one, register)
@@ -296,21 +312,18 @@ def _doubts(
     return tuple(doubts)
 
 
-def _is_another(other: _Compared, one: _Compared) -> bool:
-    return other.named.person_id != one.named.person_id
-
-
-def _similar(other: _Compared, name: NormalName, register: Register) -> bool:
+def _similar(one: _Compared, other: _Compared, register: Register) -> bool:
     """Twins, or a parent and child under one date of birth."""
-    if other.dates != DateAlike.EQUAL:
+    if other.named.person_id == one.named.person_id or other.dates != DateAlike.EQUAL:
         return False
-    given, family = other.names.given, other.names.family
-    unlike = (Alike.DIFFERENT, Alike.MISSING)
-    if family in unlike or family == Alike.RESEMBLES:
-        return family == Alike.MISSING and given not in (*unlike, Alike.RESEMBLES)
-    if given not in unlike:
+    names = comparisons(one.named.name, other.named.name)[0]
+    missing = (Alike.MISSING, Alike.BOTH_MISSING)
+    unlike = (Alike.DIFFERENT, Alike.RESEMBLES)
+    if names.family in (*missing, *unlike):
+        return names.family in missing and names.given not in (*missing, *unlike)
+    if names.given not in (*missing, *unlike[:1]):
         return True
-    key = word_key(name.family.joined)
+    key = word_key(one.named.name.family.joined)
     return register.bearers([key]).get(key, 0) <= TWINS_NAME_BEARERS
 
 

@@ -1,19 +1,20 @@
 """By which keys is a person found?  A key is a hash of something that two records may share.
 
-The same keys serve the database's table and the register in memory. First the keys that hold a date:
-the date of birth, and a sound of the name with two parts of it. Only when these find nobody
+The same keys serve the database's table and the register in memory. First the keys that hold a
+date: the date of birth, and a sound of the name with two parts of it. Only when these find nobody
 who is likely come the keys without a date.
 """
 
 from collections.abc import Iterable, Iterator
 from hashlib import blake2b
 
-from patients.rules.date_likeness import Born
+from patients.rules.date_likeness import Born, digits
 from patients.rules.name_likeness import phonetic
 from patients.rules.names import NormalName, Words
 
 # Words of one name that are looked at; a name of two hundred letters may have a hundred.
 MOST_WORDS = 8
+BEGINS = 4
 
 
 def key(kind: str, *parts: object) -> int:
@@ -28,7 +29,8 @@ def keys_of(name: NormalName, born: Born) -> set[int]:
         *dated_keys(name, born),
         *word_keys(name).values(),
         *namesake_keys(name),
-        *sound_keys(name),
+        *loose_keys(name),
+        *begin_keys(name),
     }
 
 
@@ -50,6 +52,15 @@ def dated_keys(name: NormalName, born: Born) -> Iterator[int]:
         yield key("sound-year-month", sound, year, month)
         yield key("sound-year-day", sound, year, day)
         yield key("sound-month-day", sound, month, day)
+
+
+def mistyped_date_keys(born: Born) -> set[int]:
+    """Return the keys of the dates that two neighbouring digits exchanged would make."""
+    if born is None:
+        return set()
+    text = digits(born)
+    swapped = (text[:at] + text[at + 1] + text[at] + text[at + 2 :] for at in range(len(text) - 1))
+    return {key("date", int(d[:4]), int(d[4:6]), int(d[6:])) for d in swapped if d != text}
 
 
 def word_keys(name: NormalName) -> dict[str, int]:
@@ -75,11 +86,32 @@ def namesake_key(first: str, family: str) -> int:
     return key("namesake", first, family)
 
 
-def sound_keys(name: NormalName) -> set[int]:
-    """Return the keys of those whose given and family names sound alike, in either order."""
-    first = phonetic(name.given.words[0]) if name.given else ""
+def loose_keys(name: NormalName) -> set[int]:
+    """Return the dateless keys of the second pass, for names that were mistyped.
+
+    Given and family name that sound alike in either order; one of them, and how the other begins.
+    """
+    given, family = name.given.joined, name.family.joined
+    first = name.given.words[0] if name.given else ""
+    keys = {
+        key("sounds", *sorted((phonetic(first), phonetic(form))))
+        for form in _family_forms(name.family)
+    }
+    if given and family:
+        keys |= {
+            key("one-and-start", first, family[:2]),
+            key("one-and-start", family, given[:2]),
+            key("starts", *sorted((given[:2], family[:2]))),
+        }
+    return keys
+
+
+def begin_keys(name: NormalName) -> set[int]:
+    """Return the keys of those one part of whose name begins alike; asked only where few do."""
     return {
-        key("sounds", *sorted((first, phonetic(family)))) for family in _family_forms(name.family)
+        key("begins", part.joined[:BEGINS])
+        for part in (name.given, name.family)
+        if len(part.joined) > BEGINS
     }
 
 

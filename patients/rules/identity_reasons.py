@@ -12,6 +12,7 @@ class Why(StrEnum):
     BIRTH_DATE_DIGITS_EXCHANGED = "birth_date_digits_exchanged"
     BIRTH_DATE_ONE_DIGIT = "birth_date_one_digit"
     BIRTH_DATE_TWO_PARTS = "birth_date_two_parts"
+    BIRTH_DATE_TWO_DIGITS = "birth_date_two_digits"
     BIRTH_DATE_UNKNOWN = "birth_date_unknown"
     BIRTH_DATE_DIFFERENT = "birth_date_different"
     NAME_EQUAL = "name_equal"
@@ -66,6 +67,7 @@ GIVEN = {
     Alike.CLOSE: Why.GIVEN_NAME_CLOSE,
     Alike.RESEMBLES: Why.GIVEN_NAME_RESEMBLES,
     Alike.MISSING: Why.GIVEN_NAME_MISSING,
+    Alike.BOTH_MISSING: Why.GIVEN_NAME_MISSING,
     Alike.DIFFERENT: Why.GIVEN_NAME_DIFFERENT,
 }
 FAMILY = {
@@ -80,6 +82,7 @@ FAMILY = {
     Alike.CLOSE: Why.FAMILY_NAME_CLOSE,
     Alike.RESEMBLES: Why.FAMILY_NAME_RESEMBLES,
     Alike.MISSING: Why.FAMILY_NAME_MISSING,
+    Alike.BOTH_MISSING: Why.FAMILY_NAME_MISSING,
     Alike.DIFFERENT: Why.FAMILY_NAME_DIFFERENT,
 }
 DATES = {
@@ -88,7 +91,9 @@ DATES = {
     DateAlike.DIGITS_EXCHANGED: Why.BIRTH_DATE_DIGITS_EXCHANGED,
     DateAlike.ONE_DIGIT: Why.BIRTH_DATE_ONE_DIGIT,
     DateAlike.TWO_PARTS: Why.BIRTH_DATE_TWO_PARTS,
+    DateAlike.TWO_DIGITS: Why.BIRTH_DATE_TWO_DIGITS,
     DateAlike.UNKNOWN: Why.BIRTH_DATE_UNKNOWN,
+    DateAlike.BOTH_UNKNOWN: Why.BIRTH_DATE_UNKNOWN,
     DateAlike.DIFFERENT: Why.BIRTH_DATE_DIFFERENT,
 }
 BY_NAME = {"former": Why.BY_FORMER_NAME, "preferred": Why.BY_PREFERRED_NAME}

@@ -34,14 +34,15 @@ class Alike(StrEnum):
     CLOSE = "close"
     RESEMBLES = "resembles"
     MISSING = "missing"  # one of them is empty
+    BOTH_MISSING = "both_missing"
     DIFFERENT = "different"
 
 
 @dataclass(frozen=True)
 class NameLikeness:
-    """Given name against given name, family name against family name.
+    """How the given name and the family name of the second name are met by the first.
 
-    `moved`: the parts were compared crosswise, or a word stood in the other field.
+    `moved`: each by the other part of the first, or a word stood in the other field.
     `generation_differs`: both say which of the generations it is, and not the same (Sr and Jr).
     """
 
@@ -75,7 +76,7 @@ def one_edit(one: str, other: str) -> bool:
 def compare_given(one: Words, other: Words) -> Alike:
     """Compare two given names."""
     if not one.words or not other.words:
-        return Alike.MISSING
+        return Alike.MISSING if one.words or other.words else Alike.BOTH_MISSING
     if one.joined == other.joined:
         return Alike.EQUAL
     first, others_first = one.words[0], other.words[0]
@@ -98,7 +99,7 @@ def compare_given(one: Words, other: Words) -> Alike:
 def compare_family(one: Words, other: Words) -> Alike:
     """Compare two family names."""
     if not one.words or not other.words:
-        return Alike.MISSING
+        return Alike.MISSING if one.words or other.words else Alike.BOTH_MISSING
     if one.joined == other.joined:
         return Alike.EQUAL
     if len(one.words) > 1 or len(other.words) > 1:
@@ -122,35 +123,43 @@ def _by_sound_or_sight(one: Words, other: Words) -> Alike:
     return Alike.RESEMBLES if similarity else Alike.DIFFERENT
 
 
-def compare_names(one: NormalName, other: NormalName) -> NameLikeness:
-    """Compare two names, also crosswise and with a word in the other field; the best counts."""
-    generation_differs = bool(
-        one.generation and other.generation and one.generation != other.generation
-    )
+def comparisons(one: NormalName, other: NormalName) -> tuple[NameLikeness, ...]:
+    """Return the ways in which two names can be laid side by side: straight, and crosswise too.
+
+    Crosswise only if something agrees that way; the caller takes the one that says most. Equal
+    words in whatever field are one name.
+    """
+    differs = bool(one.generation and other.generation and one.generation != other.generation)
     straight = NameLikeness(
         compare_given(one.given, other.given),
         compare_family(one.family, other.family),
-        generation_differs=generation_differs,
+        generation_differs=differs,
     )
     if straight.given == straight.family == Alike.EQUAL:
-        return straight
+        return (straight,)
     if one.words and one.words == other.words:
-        return NameLikeness(Alike.EQUAL, Alike.EQUAL, True, generation_differs)
+        return (NameLikeness(Alike.EQUAL, Alike.EQUAL, True, differs),)
     if straight.given in AGREEING and straight.family in AGREEING:
-        return straight
+        return (straight,)
+    if not _may_be_crosswise(one, other):
+        return (straight,)
     crosswise = NameLikeness(
-        compare_given(one.given, other.family),
-        compare_family(one.family, other.given),
+        compare_given(one.family, other.given),
+        compare_family(one.given, other.family),
         moved=True,
-        generation_differs=generation_differs,
+        generation_differs=differs,
     )
-    if {crosswise.given, crosswise.family} <= AGREEING | {Alike.MISSING} and (
-        crosswise.given in AGREEING or crosswise.family in AGREEING
-    ):
-        if straight.given in AGREEING or straight.family in AGREEING:
-            return straight
-        return crosswise
-    return straight
+    if crosswise.given in AGREEING or crosswise.family in AGREEING:
+        return straight, crosswise
+    return (straight,)
+
+
+def _may_be_crosswise(one: NormalName, other: NormalName) -> bool:
+    """A quick look at the first letters spares most comparisons."""
+    return (
+        one.given.joined[:1] == other.family.joined[:1]
+        or one.family.joined[:1] == other.given.joined[:1]
+    )
 
 
 # What speaks for one and the same name, and not by chance.

@@ -54,15 +54,14 @@ def name_key(given_names: str, family_names: str) -> str:
 # Words before or behind a name that are no part of it. Only words that are nobody's name are listed
 # ("Don" and "Do" are names). Common practice in record linkage.
 TITLES = frozenset(
-    ("mr", "mrs", "ms", "miss", "mx", "dr", "dra", "prof", "rev", "sir", "sr", "sra", "srta")
-    + ("mme", "mlle", "herr", "frau")
+    "mr mrs ms miss mx dr dra prof rev sir sr sra srta mme mlle herr frau".split()  # noqa: SIM905
 )
-DEGREES = frozenset(("md", "phd", "rn", "rd", "dds", "esq"))
+DEGREES = frozenset({"md", "phd", "rn", "rd", "dds", "esq"})
 GENERATIONS = {"sr": "1", "jr": "2", "ii": "2", "2nd": "2", "iii": "3", "3rd": "3", "iv": "4"}
 # Words inside a family name that many families share: they say nothing alone.
 PARTICLES = frozenset(
-    ("de", "del", "la", "las", "los", "da", "das", "do", "dos", "di", "du", "le", "van", "von")
-    + ("der", "den", "ter", "el", "al", "bin", "ibn", "ben", "y", "e", "san", "santa", "st", "mac")
+    "de del la las los da das do dos di du le van von der den ter el al bin ibn ben "  # noqa: SIM905
+    "y e san santa st mac".split()
 )
 
 

@@ -4,10 +4,12 @@ Asked when the record number says they are. A different date of birth or given n
 number is wrong (twins share family name and birthday); a new family name is a change of name.
 """
 
-from patients.rules.identity import Claim, Person, Why, weigh
-from patients.rules.names import name_tokens
+from patients.rules.name_likeness import Alike, NameLikeness, comparisons
+from patients.rules.names import name_tokens, normal_name
 from patients.rules.schedule_known import KnownPatient
 from patients.rules.schedule_rows import ScheduleRow
+
+UNLIKE = frozenset({Alike.DIFFERENT, Alike.RESEMBLES})
 
 
 def another_person(row: ScheduleRow, other: KnownPatient | ScheduleRow) -> bool:
@@ -16,18 +18,18 @@ def another_person(row: ScheduleRow, other: KnownPatient | ScheduleRow) -> bool:
         return True
     if (row.given_names, row.family_names) == (other.given_names, other.family_names):
         return False
-    if Why.GIVEN_NAME_DIFFERENT not in _reasons(row, other):
+    if any(likeness.given not in UNLIKE for likeness in _likenesses(row, other)):
         return False
     return not set(name_tokens(row.given_names)) & set(name_tokens(other.given_names))
 
 
 def family_name_is_new(row: ScheduleRow, other: KnownPatient) -> bool:
     """Say whether the row writes a wholly different family name."""
-    return Why.FAMILY_NAME_DIFFERENT in _reasons(row, other)
+    return all(likeness.family in UNLIKE for likeness in _likenesses(row, other))
 
 
-def _reasons(row: ScheduleRow, other: KnownPatient | ScheduleRow) -> tuple[Why, ...]:
-    claim = Claim(row.given_names, row.family_names, row.birth_date)
-    person = Person(0, other.given_names, other.family_names, other.birth_date)
-    candidate = weigh(claim, person, None)
-    return candidate.reasons if candidate else (Why.GIVEN_NAME_DIFFERENT, Why.FAMILY_NAME_DIFFERENT)
+def _likenesses(row: ScheduleRow, other: KnownPatient | ScheduleRow) -> tuple[NameLikeness, ...]:
+    return comparisons(
+        normal_name(row.given_names, row.family_names),
+        normal_name(other.given_names, other.family_names),
+    )

@@ -1,4 +1,4 @@
-"""How long does the preview of 10,000 rows take?  `python tests/benchmarks/import_preview.py [ROWS]`
+"""How long does the preview of 10,000 rows take?  `-m tests.benchmarks.import_preview [ROWS]`
 
 Measured against a floor in the same run: the csv module reading the same bytes. Half of the rows
 are on record already, so that every kind of look-up is made. Promise S5: 10,000 rows in 10 s.

@@ -1,0 +1,166 @@
+"""Keep the look-up tables true: under which names and keys each patient is found.
+
+`keep` is called by everything that writes a patient, another name or a merge. Both tables are
+derived: `rebuild` makes them anew and says where they had drifted.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from itertools import islice
+from typing import NamedTuple
+
+from django.db import transaction
+
+from patients.models import MatchKey, MatchName, OtherName, Patient
+from patients.rules.identity import NameKind
+from patients.rules.identity_keys import keys_of
+from patients.rules.names import normal_name
+
+AT_ONCE = 2000
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One row that the table of names should have."""
+
+    patient_id: int
+    kind: str
+    given: str
+    family: str
+    generation: str
+    birth_date: date
+
+
+class _Record(NamedTuple):
+    owner: int  # the patient who speaks for it
+    given_names: str
+    family_names: str
+    birth_date: date
+
+
+@dataclass
+class Drift:
+    """What was wrong with the derived tables, by patient, and how many patients were looked at."""
+
+    patients: int = 0
+    missing: set[int] = field(default_factory=set)  # could not be found under some name or key
+    leftover: set[int] = field(default_factory=set)  # were found under a name that is not theirs
+
+    def __bool__(self) -> bool:
+        return bool(self.missing or self.leftover)
+
+
+def keep(patient_ids: Iterable[int]) -> None:
+    """Bring the rows of these patients up to date, in the caller's transaction."""
+    for some in _batches(sorted(set(patient_ids))):
+        drift = Drift()
+        with transaction.atomic():
+            _mend(some, drift)
+
+
+def rebuild(*, mend: bool = True) -> Drift:
+    """Compare every row with the register, mend what differs, and report it."""
+    drift = Drift()
+    ids = Patient.objects.order_by("pk").values_list("pk", flat=True)
+    for some in _batches(ids.iterator(chunk_size=AT_ONCE)):
+        with transaction.atomic():
+            _mend(some, drift, mend=mend)
+    return drift
+
+
+def _mend(patient_ids: list[int], drift: Drift, *, mend: bool = True) -> None:
+    wanted = set(_wanted(patient_ids))
+    rows = list(MatchName.objects.filter(patient_id__in=patient_ids))
+    have_keys: dict[int, set[int]] = {}
+    for name_id, key in MatchKey.objects.filter(name__in=[row.pk for row in rows]).values_list(
+        "name", "key"
+    ):
+        have_keys.setdefault(name_id, set()).add(key)
+    standing: set[Wanted] = set()
+    wrong = []
+    for row in rows:
+        here = _as_wanted(row)
+        keys = _keys(here) if here in wanted else set()
+        if here in standing or keys != have_keys.get(row.pk, set()):
+            wrong.append(row)
+            drift.leftover.add(row.patient_id)
+        else:
+            standing.add(here)
+    lacking = sorted(wanted - standing, key=lambda w: (w.patient_id, w.kind, w.given, w.family))
+    drift.patients += len(patient_ids)
+    drift.missing |= {w.patient_id for w in lacking}
+    if mend:
+        MatchName.objects.filter(pk__in=[row.pk for row in wrong]).delete()
+        _write(lacking)
+
+
+def _write(lacking: list[Wanted]) -> None:
+    names = MatchName.objects.bulk_create(
+        [MatchName(**vars(want)) for want in lacking], batch_size=AT_ONCE
+    )
+    MatchKey.objects.bulk_create(
+        [
+            MatchKey(key=key, name=name)
+            for name, want in zip(names, lacking, strict=True)
+            for key in sorted(_keys(want))
+        ],
+        batch_size=AT_ONCE,
+    )
+
+
+def _wanted(patient_ids: list[int]) -> Iterator[Wanted]:
+    """Yield the names of these patients: their own, other ones, and those of merged records."""
+    speaks_for = _records(patient_ids)
+    for pk, record in speaks_for.items():
+        # A merged record's name is one that the patient goes by as well.
+        kind = NameKind.CURRENT if record.owner == pk else NameKind.FORMER
+        yield _want(record, kind, record.given_names, record.family_names)
+    for other in OtherName.objects.filter(patient__in=list(speaks_for), end__isnull=True):
+        record = speaks_for[other.patient_id]
+        yield _want(record, NameKind(other.kind), other.given_names, other.family_names)
+
+
+def _records(patient_ids: list[int]) -> dict[int, _Record]:
+    """Return the records for which these patients speak: their own and, however deep, merged ones.
+
+    A merged record speaks for nobody.
+    """
+    found: dict[int, _Record] = {}
+    own = Patient.objects.filter(pk__in=patient_ids, merged_into__isnull=True)
+    fields = ("pk", "merged_into", "given_names", "family_names", "birth_date")
+    layer = [(pk, _Record(pk, *facts)) for pk, _, *facts in own.values_list(*fields)]
+    while layer:
+        found |= dict(layer)
+        merged = Patient.objects.filter(merged_into__in=[pk for pk, _ in layer])
+        layer = [
+            (pk, _Record(found[into].owner, *facts))
+            for pk, into, *facts in merged.values_list(*fields)
+        ]
+    return found
+
+
+def _want(record: _Record, kind: NameKind, given_names: str, family_names: str) -> Wanted:
+    name = normal_name(given_names, family_names)
+    return Wanted(
+        patient_id=record.owner,
+        kind=str(kind),
+        given=str(name.given),
+        family=str(name.family),
+        generation=name.generation,
+        birth_date=record.birth_date,
+    )
+
+
+def _as_wanted(row: MatchName) -> Wanted:
+    return Wanted(row.patient_id, row.kind, row.given, row.family, row.generation, row.birth_date)
+
+
+def _keys(want: Wanted) -> set[int]:
+    return keys_of(normal_name(want.given, want.family), want.birth_date)
+
+
+def _batches(ids: Iterable[int]) -> Iterator[list[int]]:
+    source = iter(ids)
+    while batch := list(islice(source, AT_ONCE)):
+        yield batch
