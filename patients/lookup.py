@@ -1,6 +1,7 @@
 """Find the patients that a typed name and date of birth could mean, and ask the rule."""
 
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -10,6 +11,7 @@ from patients.models import Patient
 from patients.rules.identity import (
     MANY,
     MOST_COMPARED,
+    Candidate,
     Claim,
     Decision,
     Named,
@@ -20,6 +22,7 @@ from patients.rules.identity import (
     decide,
     likely,
 )
+from patients.rules.identity_reasons import BY_NAME
 from patients.rules.names import NormalName, Words
 
 NAMED = """
@@ -44,11 +47,26 @@ def whose(claim: Claim, *, link_patient_id: int | None, policy: Policy) -> Decis
 def likely_same(patient: Patient) -> list[tuple[int, float, tuple[Why, ...]]]:
     """Return the other patients who may be the same person: id, weight in bits, reasons.
 
-    Strongest first, all at or above LIKELY.
+    Strongest first, all at or above LIKELY. Asked for each name that the patient goes by: the
+    other record may have been made under a former one.
     """
-    claim = Claim(patient.given_names, patient.family_names, patient.birth_date)
     others = OnRecord(without=patient.pk)
-    return [(int(c.person_id), c.weight, c.reasons) for c in likely(claim, others)]
+    best: dict[PersonId, Candidate] = {}
+    for own in others.of(patient.pk):
+        for found in likely(own.name, own.born, others):
+            known = best.get(found.person_id)
+            if known is None or known.weight < found.weight:
+                best[found.person_id] = _by_own_name(found, own.kind)
+    ranked = sorted(best.values(), key=lambda c: (-c.weight, c.person_id))
+    return [(int(c.person_id), c.weight, c.reasons) for c in ranked]
+
+
+def _by_own_name(found: Candidate, kind: NameKind) -> Candidate:
+    """Say so when it is by the asking patient's other name that the two are alike."""
+    by = BY_NAME.get(kind)
+    if by is None or by in found.reasons:
+        return found
+    return replace(found, reasons=(*found.reasons, by))
 
 
 class OnRecord:

@@ -177,10 +177,12 @@ def decide(
     return Decision(verdict, None, doubts, candidates[:SHOWN])
 
 
-def likely(claim: Claim, register: Register) -> tuple[Candidate, ...]:
-    """Return everybody on the register who is taken for the claim's person, strongest first."""
-    name = normal_name(claim.given_names, claim.family_names)
-    ranked = _ranked(_compare(name, claim.birth_date, register, None), None)
+def likely(name: NormalName, born: Born, register: Register) -> tuple[Candidate, ...]:
+    """Return everybody on the register who is taken for the person of this name, strongest first.
+
+    The person is not on that register: to look for duplicates, leave out the record that asks.
+    """
+    ranked = _ranked(_compare(name, born, register, None), None)
     return tuple(candidate for candidate in ranked if candidate.weight >= LIKELY)
 
 
