@@ -367,6 +367,11 @@ CELERY_BEAT_SCHEDULE = {
         # A sweep that no worker took before the next one is due has nothing to add.
         "options": {"expires": _sweep_every},
     },
+    "sweep-duplicates": {
+        "task": "patients.tasks.find_duplicates",
+        "schedule": 60.0,
+        "options": {"expires": 60.0},
+    },
     "log-trail-seal": {"task": "clinic.tasks.log_trail_seal", "schedule": 3600.0},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = text(

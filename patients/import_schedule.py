@@ -8,6 +8,7 @@ import csv
 import hashlib
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -16,14 +17,15 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
-from patients import programme, register, schedule
-from patients.models import Booking, Language, Operation, Patient, Procedure
+from patients import other_names, programme, register, schedule
+from patients.models import Booking, Language, NameKind, Operation, Patient, Procedure
 from patients.rules.csv_cells import neutralise
 from patients.rules.schedule_changes import Proposal, Verdict, propose
 from patients.rules.schedule_columns import NOTES, Column
 from patients.rules.schedule_dates import Order
 from patients.rules.schedule_file import read_text
 from patients.rules.schedule_known import mrn_key
+from patients.rules.schedule_reasons import Notice
 from patients.rules.schedule_rows import ScheduleRow, date_orders, read_rows
 from patients.rules.schedule_table import Table, read_table
 from patients.schedule_on_record import SOURCE, on_record
@@ -218,8 +220,23 @@ class _Writing:
             )
         elif proposal.patient_changes:
             new: dict[str, Any] = {c.field: c.new for c in proposal.patient_changes}
-            self.patients[key] = register.correct(self.patients[key], **new, **self.how)
+            before = self.patients[key]
+            self.patients[key] = register.correct(before, **new, **self.how)
+            if Notice.NAME_CHANGED in {said.notice for said in proposal.notices}:
+                self.keep_former_name(self.patients[key], before)
         return self.patients[key]
+
+    def keep_former_name(self, patient: Patient, before: Patient) -> None:
+        """A wholly new family name is a change of name: the earlier one was right at its time."""
+        # Known already when the schedule goes back to an earlier name, or forth again.
+        with suppress(other_names.NameKnown):
+            other_names.add(
+                patient,
+                kind=NameKind.FORMER,
+                given_names=before.given_names,
+                family_names=before.family_names,
+                **self.how,
+            )
 
     def write_operation(self, proposal: Proposal, row: ScheduleRow, patient: Patient) -> None:
         assert proposal.procedure_id is not None

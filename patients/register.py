@@ -12,6 +12,7 @@ from django.dispatch import Signal
 from patients.match_keys import keep
 from patients.models import Language, Patient, PatientChange
 from patients.rules.names import name_key
+from patients.wake import wake
 
 # Sent inside the transaction, after a patient was enrolled or corrected: patient, at.
 patient_changed = Signal()
@@ -91,4 +92,5 @@ def _record(patient: Patient, *, at: datetime, source: str, by_id: int | None) -
             patient=patient, source=source, recorded_at=at, by_id=by_id, **facts
         )
         patient_changed.send(sender=Patient, patient=patient, at=at)
+        wake("patients.tasks.find_duplicates")
     return patient

@@ -190,7 +190,9 @@ PROBLEMS: dict[Reason, Words] = {
 
 NOTICES: dict[Notice, str] = {
     Notice.NAME_RECASED: "The name is written all in one case; it is stored as {detail}.",
-    Notice.NAME_CHANGED: "The family name is a wholly new one.",
+    Notice.NAME_CHANGED: (
+        "The family name is a wholly new one; the earlier name is kept as a former name."
+    ),
     Notice.POSSIBLE_DUPLICATE: (
         "Possible duplicate of {detail}: the same name and date of birth under another MRN."
     ),

@@ -30,15 +30,25 @@ class Publisher:
     def __init__(self) -> None:
         self._hints: queue.Queue[Hint] = queue.Queue(maxsize=QUEUE_LENGTH)
         self._starting = threading.Lock()
+        self._waiting: set[Hint] = set()
+        self._counting = threading.Lock()
         self._process = 0
 
     def offer(self, hint: Hint) -> bool:
-        """Takes the hint at once; False if there are too many waiting and it was dropped."""
+        """Takes the hint at once; False if there are too many waiting and it was dropped.
+
+        One that waits already says it all: a thousand patients enrolled in one import give the
+        hint to compare them a thousand times.
+        """
         self._start_once()
-        try:
-            self._hints.put_nowait(hint)
-        except queue.Full:
-            return False
+        with self._counting:
+            if hint in self._waiting:
+                return True
+            try:
+                self._hints.put_nowait(hint)
+            except queue.Full:
+                return False
+            self._waiting.add(hint)
         return True
 
     def _start_once(self) -> None:
@@ -53,7 +63,10 @@ class Publisher:
     def _publish_for_ever(self) -> None:
         resting_until = 0.0
         while True:
-            task_name, ids = self._hints.get()
+            hint = self._hints.get()
+            with self._counting:
+                self._waiting.discard(hint)  # before it goes: what happens from now on wants anew
+            task_name, ids = hint
             if time.monotonic() < resting_until:
                 continue
             try:

@@ -1,0 +1,36 @@
+"""Say that two records are two people, and take it back."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from patients.models import KeptApart, KeptApartEnd, Patient
+
+
+def in_force(one: Patient, other: Patient) -> QuerySet[KeptApart]:
+    """Return what says that these two, in either order, are two people; empty if nothing does."""
+    first, second = sorted([one.pk, other.pk])
+    return KeptApart.objects.filter(one=first, other=second, end__isnull=True)
+
+
+def keep_apart(
+    one: Patient, other: Patient, *, note: str = "", at: datetime, by_id: int
+) -> KeptApart:
+    """Keep two records apart: the pair is not shown any more. Said already: that stands."""
+    first, second = sorted([one.pk, other.pk])
+    with transaction.atomic():
+        Patient.objects.select_for_update().get(pk=first)
+        already = in_force(one, other).first()
+        return already or KeptApart.objects.create(
+            one_id=first, other_id=second, note=note, recorded_at=at, by_id=by_id
+        )
+
+
+def end(kept: KeptApart, *, at: datetime, by_id: int) -> bool:
+    """Take it back: they may be one person after all. False if that was done already."""
+    with transaction.atomic():
+        _, ended_now = KeptApartEnd.objects.get_or_create(
+            kept_apart=kept, defaults={"recorded_at": at, "by_id": by_id}
+        )
+    return ended_now

@@ -1,0 +1,82 @@
+"""Former and preferred names of a patient: kept, and ended when they are not to be used any more.
+
+A name is a record of its own, written as it was told, and takes part in matching until its end.
+"""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from patients.match_keys import keep
+from patients.models import NameKind, OtherName, OtherNameEnd, Patient
+from patients.register import patient_changed
+from patients.rules.names import normal_name
+from patients.wake import wake
+
+
+class NameKnown(Exception):
+    """The patient has this name already, as the current one or as another one in force."""
+
+
+def in_force(patient: Patient) -> QuerySet[OtherName]:
+    """Return the patient's other names that take part in matching, the earliest recorded first."""
+    return OtherName.objects.filter(patient=patient, end__isnull=True)
+
+
+def is_known(patient: Patient, given_names: str, family_names: str) -> bool:
+    """Say whether the patient can be found under this name already, compared in normal form."""
+    known = [
+        (patient.given_names, patient.family_names),
+        *in_force(patient).values_list("given_names", "family_names"),
+    ]
+    asked = normal_name(given_names, family_names)
+    return any(asked == normal_name(*one) for one in known)
+
+
+def add(
+    patient: Patient,
+    *,
+    kind: NameKind,
+    given_names: str,
+    family_names: str,
+    at: datetime,
+    by_id: int | None,
+    source: str,
+) -> OtherName:
+    """Keep a former or preferred name. Raises NameKnown if it adds nothing to what is known."""
+    with transaction.atomic():
+        latest = Patient.objects.select_for_update().get(pk=patient.pk)
+        if is_known(latest, given_names, family_names):
+            raise NameKnown
+        name = OtherName.objects.create(
+            patient=latest,
+            kind=kind,
+            given_names=given_names,
+            family_names=family_names,
+            source=source,
+            recorded_at=at,
+            by_id=by_id,
+        )
+        _follow(latest, at=at)
+    return name
+
+
+def end(name: OtherName, *, reason: str, at: datetime, by_id: int) -> bool:
+    """End a name: it was never right, or is not to be used. False if it had ended already."""
+    with transaction.atomic():
+        latest = Patient.objects.select_for_update().get(pk=name.patient_id)
+        _, ended_now = OtherNameEnd.objects.get_or_create(
+            name=name, defaults={"reason": reason, "recorded_at": at, "by_id": by_id}
+        )
+        if ended_now:
+            _follow(latest, at=at)
+    return ended_now
+
+
+def _follow(patient: Patient, *, at: datetime) -> None:
+    """The patient is found under other names now: whoever asked by name is to ask again."""
+    Patient.objects.filter(pk=patient.pk).update(compare_with_register=True)
+    keep([patient.pk])
+    patient_changed.send(sender=Patient, patient=patient, at=at)
+    wake("patients.tasks.find_duplicates")
