@@ -333,8 +333,10 @@ _SHARES = list(accumulate(tradition.share for tradition in TRADITIONS))
 FEMALE_SHARE = 0.72  # of the patients of weight-loss surgery: common practice, two in three or more
 
 # Letters that decomposition leaves whole.
-_WHOLE = str.maketrans("łøđŁØĐıæßœ", "lodLODiaso")
-_WHOLE[ord("ß")], _WHOLE[ord("æ")], _WHOLE[ord("œ")] = "ss", "ae", "oe"
+_WHOLE = str.maketrans(
+    {"ł": "l", "ø": "o", "đ": "d", "ı": "i", "Ł": "L", "Ø": "O", "Đ": "D", "æ": "ae", "œ": "oe"}
+    | {"ß": "ss"}
+)
 
 
 def without_accents(name: str) -> str:

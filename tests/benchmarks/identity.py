@@ -29,6 +29,7 @@ from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import NamedTuple
+from urllib.parse import quote
 
 from patients.rules.identity import (
     LIKELY,
@@ -166,7 +167,7 @@ def on_febrl(number: int, misses: int) -> int:
     for what, rows in (("not first", missed), ("matched by itself, wrongly", wrong)):
         for record, top, mine in rows[:misses]:
             print(f"{what}: {record[3:]}, first {[r[3:] for r in top]}", end=" ")
-            print(f"instead of {[records[i][3:] for i in sorted(mine)][:2]}")
+            print(f"instead of {[records[i][3:] for i in sorted(map(str, mine))][:2]}")
     missing = sorted(true - {two for two, w in weights.items() if w >= LIKELY})
     false = sorted(two for two, w in weights.items() if w >= LIKELY and two not in true)
     for what, some in (("pair not predicted", missing), ("predicted wrongly", false)):
@@ -352,11 +353,14 @@ def typed(row: Asked | people.Patient | None) -> str:
 def on_postgres(size: int, seed: int) -> int:
     """Measure the look-up on a throw-away PostgreSQL; return 1 if the target was missed."""
     limit = LOOK_UP_TARGETS[min(SIZES, key=lambda s: (s < size, s))]
-    with postgres() as server:
-        command = [sys.executable, "-m", "tests.benchmarks.look_up"]
-        command += ["--people", str(size), "--seed", str(seed), "--limit", str(limit)]
-        environment = os.environ | server.environment()
-        environment["DJANGO_SETTINGS_MODULE"] = "tests.settings"
+    command = [sys.executable, "-m", "tests.benchmarks.look_up"]
+    command += ["--people", str(size), "--seed", str(seed), "--limit", str(limit)]
+    with postgres() as server, tempfile.TemporaryDirectory(prefix="clear-by-look-up-") as data:
+        environment = os.environ | {
+            "DATABASE_URL": f"postgresql://postgres@{quote(server.host, safe='')}/postgres",
+            "CLINIC_DATA_DIR": data,
+            "LOG_LEVEL": "ERROR",
+        }
         return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
 
 

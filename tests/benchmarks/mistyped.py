@@ -52,8 +52,8 @@ NEIGHBOURS = {
     for row in _ROWS
     for at, letter in enumerate(row)
 }
-SOUNDS = (("ph", "f"), ("ck", "k"), ("ie", "y"), ("ei", "ie"), ("c", "k"), ("z", "s"), ("y", "i"))
-SOUNDS += (("ee", "ea"), ("sh", "sch"), ("tt", "t"), ("ll", "l"), ("nn", "n"), ("rr", "r"))
+SOUNDS = [("ph", "f"), ("ck", "k"), ("ie", "y"), ("ei", "ie"), ("c", "k"), ("z", "s"), ("y", "i")]
+SOUNDS += [("ee", "ea"), ("sh", "sch"), ("tt", "t"), ("ll", "l"), ("nn", "n"), ("rr", "r")]
 
 
 # Differences in form only
