@@ -55,7 +55,7 @@ def send_link(request: HttpRequest, pk: int) -> HttpResponse:
         _say(request, f"Not sent to {patient.full_name}: {REFUSAL[sent]}.", assignment, well=False)
     else:
         _say(request, f"Link on its way to {patient.full_name}, {sent.address}.", assignment)
-    return _return(request, assignment)
+    return go_back(request, assignment)
 
 
 @open_to(*CARERS)
@@ -79,9 +79,9 @@ def contact(request: HttpRequest, pk: int) -> HttpResponse:
         )
         outcome = Outcome(given["outcome"]).label.lower()
         _say(request, f"Logged for {patient.full_name}: {outcome}.", assignment)
-        return _return(request, assignment, patient)
+        return go_back(request, assignment, patient)
     says = (f"Phone: {patient.phone or 'none on file'}.",)
-    return _ask(request, ActPage("Log a contact", says, "Log this contact", patient), form)
+    return ask(request, ActPage("Log a contact", says, "Log this contact", patient), form)
 
 
 @open_to(*CARERS)
@@ -101,13 +101,13 @@ def teach_back(request: HttpRequest, pk: int) -> HttpResponse:
             note=form.cleaned_data["note"],
         )
         _say(request, f"Teach-back recorded for {patient.full_name}. {_stands(assignment)}")
-        return _return(request, assignment)
+        return go_back(request, assignment)
     says = [f"This clears {_title(assignment)}, on the evidence that you saw it."]
     too_early = assignment.opens_on is None or local_day(at) < assignment.opens_on
     if too_early:
         opens = day(assignment.opens_on) if assignment.opens_on else "when there is an OR date"
         says.append(f"The window opens {opens}: a clearance today will not count for it.")
-    return _ask(
+    return ask(
         request, ActPage("Teach-back seen", tuple(says), "Record the teach-back", patient), form
     )
 
@@ -124,13 +124,13 @@ def revoke_clearance(request: HttpRequest, pk: int) -> HttpResponse:
         reason = form.cleaned_data["reason"]
         clear.revoke(clearance, reason=reason, at=now(), by_id=member(request).pk)
         _say(request, f"The clearance of {day(clearance.cleared_on)} is revoked.")
-        return _return(request, patient=clearance.patient)
+        return go_back(request, patient=clearance.patient)
     says = (
         f"The clearance of {day(clearance.cleared_on)} stops counting at once.",
         "An OR date confirmed on it shows up for the coordinator today.",
     )
     page = ActPage("Revoke a clearance", says, "Revoke it", clearance.patient)
-    return _ask(request, page, form)
+    return ask(request, page, form)
 
 
 @open_to(*CLINICIANS)
@@ -151,9 +151,9 @@ def sign_off(request: HttpRequest, pk: int) -> HttpResponse:
             _say(request, f"Signed off for {patient.full_name}. {_stands(assignment)}")
         except clear.NothingToSignOff:
             _say(request, f"Nothing to sign off any more. {_stands(assignment)}", well=False)
-        return _return(request, assignment)
+        return go_back(request, assignment)
     says = (f"A late clearance of {_title(assignment)} then counts for this operation.",)
-    return _ask(request, ActPage("Sign off a late clearance", says, "Sign off", patient), form)
+    return ask(request, ActPage("Sign off a late clearance", says, "Sign off", patient), form)
 
 
 @open_to(*CLINICIANS)
@@ -168,9 +168,9 @@ def waive(request: HttpRequest, pk: int) -> HttpResponse:
         if not assignment.waivers.filter(revocation__isnull=True).exists():
             clear.waive(assignment, reason=reason, at=now(), by_id=member(request).pk)
         _say(request, f"Waived for {patient.full_name}. {_stands(assignment)}")
-        return _return(request, assignment)
+        return go_back(request, assignment)
     says = (f"The operation can then go ahead without {_title(assignment)}.",)
-    return _ask(request, ActPage("Waive a module", says, "Waive it", patient), form)
+    return ask(request, ActPage("Waive a module", says, "Waive it", patient), form)
 
 
 @open_to(*CLINICIANS)
@@ -186,9 +186,9 @@ def revoke_waiver(request: HttpRequest, pk: int) -> HttpResponse:
         reason = form.cleaned_data["reason"]
         clear.revoke_waiver(waiver, reason=reason, at=now(), by_id=member(request).pk)
         _say(request, f"The waiver is taken back. {_stands(waiver.assignment)}")
-        return _return(request, patient=patient)
+        return go_back(request, patient=patient)
     says = ("The module is required again, at once.",)
-    return _ask(request, ActPage("Take a waiver back", says, "Take it back", patient), form)
+    return ask(request, ActPage("Take a waiver back", says, "Take it back", patient), form)
 
 
 @open_to(*CARERS)
@@ -206,13 +206,13 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
         patient = correct(patient, at=at, source=source, by_id=member(request).pk, **facts)
         dead = [link for link in links if link.address.lower() != patient.email.lower()]
         _say(request, f"The record is corrected.{_dead_links(len(dead))}")
-        return _return(request, patient=patient)
+        return go_back(request, patient=patient)
     says = (
         _links_warning(links),
         "What stood here before stays on record. "
         "A quiz that waits for its owner is matched anew against the corrected record.",
     )
-    return _ask(request, ActPage("Correct the record", says, "Correct it", patient), form)
+    return ask(request, ActPage("Correct the record", says, "Correct it", patient), form)
 
 
 def _open_links(patient: Patient) -> list[Invitation]:
@@ -285,7 +285,7 @@ def way_back(request: HttpRequest, otherwise: str) -> str:
     return given if ours else otherwise
 
 
-def _return(
+def go_back(
     request: HttpRequest, assignment: Assignment | None = None, patient: Patient | None = None
 ) -> HttpResponse:
     """Go back to where the act was asked for, to the same row."""
@@ -296,7 +296,8 @@ def _return(
     return HttpResponseRedirect(urlsplit(back)._replace(fragment="").geturl() + row)
 
 
-def _ask(request: HttpRequest, page: ActPage, form: forms.Form) -> HttpResponse:
+def ask(request: HttpRequest, page: ActPage, form: forms.Form) -> HttpResponse:
+    """Show the form of an act; a form that was sent comes back with what is wrong with it."""
     context = {
         "page": page,
         "form": form,
