@@ -325,7 +325,8 @@ def other_given(rng: random.Random, typed: Typed, *, alike: bool, female: bool) 
     name = first
     for _ in range(50):
         name = deck.alike(rng, first) if alike else deck.draw(rng)
-        if name.split()[0] != first:  # else it would be a middle name more or less
+        # Else it would be the same name with an accent, or with a middle name.
+        if without_accents(name.split()[0]) != without_accents(first):
             break
     return name
 
