@@ -8,9 +8,8 @@ from typing import Any
 from django.db import connection
 
 from patients.models import Patient
+from patients.rules.candidates import MOST_COMPARED
 from patients.rules.identity import (
-    MANY,
-    MOST_COMPARED,
     Candidate,
     Claim,
     Decision,
@@ -23,7 +22,7 @@ from patients.rules.identity import (
     likely,
 )
 from patients.rules.identity_reasons import BY_NAME
-from patients.rules.names import NormalName, Words
+from patients.rules.names import NormalName
 
 NAMED = """
     SELECT n.id, n.patient_id, n.kind, n.given, n.family, n.generation, n.birth_date
@@ -95,13 +94,13 @@ class OnRecord:
         """Return the names of one patient."""
         return _named(BY_PATIENT, [person_id, MOST_COMPARED])
 
-    def bearers(self, keys: Collection[int]) -> dict[int, int]:
-        """Count the names that have each key, up to MANY, in one query."""
+    def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
+        """Count the names that have each key, no further than `upto`, in one query."""
         asked = list(keys)
         if not asked:
             return {}
         counts = ", ".join(f"({COUNT.format(n=n)})" for n in range(len(asked)))
-        values: list[Any] = [value for key in asked for value in (key, MANY)]
+        values: list[Any] = [value for key in asked for value in (key, upto)]
         with connection.cursor() as cursor:
             cursor.execute(f"SELECT {counts}", values)
             return dict(zip(asked, cursor.fetchone(), strict=True))
@@ -116,7 +115,7 @@ def _named(query: str, values: Iterable[Any]) -> list[Named]:
             pk,
             patient_id,
             NameKind(kind),
-            NormalName(Words(tuple(given.split())), Words(tuple(family.split())), generation),
+            NormalName(given, family, generation),
             born,
         )
         for pk, patient_id, kind, given, family, generation, born in rows

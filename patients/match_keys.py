@@ -145,8 +145,8 @@ def _want(record: _Record, kind: NameKind, given_names: str, family_names: str) 
     return Wanted(
         patient_id=record.owner,
         kind=str(kind),
-        given=str(name.given),
-        family=str(name.family),
+        given=name.given,
+        family=name.family,
         generation=name.generation,
         birth_date=record.birth_date,
     )

@@ -24,8 +24,8 @@ def fill(apps: Any, schema_editor: BaseDatabaseSchemaEditor) -> None:
                 name_model(
                     patient=p,
                     kind="current",
-                    given=str(form.given),
-                    family=str(form.family),
+                    given=form.given,
+                    family=form.family,
                     generation=form.generation,
                     birth_date=p.birth_date,
                 )

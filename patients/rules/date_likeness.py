@@ -2,6 +2,7 @@
 
 from datetime import date
 from enum import StrEnum
+from functools import lru_cache
 from typing import NamedTuple
 
 from rapidfuzz.distance import OSA, Hamming
@@ -36,7 +37,7 @@ def compare_dates(one: Born, other: Born) -> DateAlike:
     """Compare two dates of birth; symmetric."""
     if one is None or other is None:
         return DateAlike.UNKNOWN if one or other else DateAlike.BOTH_UNKNOWN
-    if (one.year, one.month, one.day) == (other.year, other.month, other.day):
+    if one == other or digits(one) == digits(other):
         return DateAlike.EQUAL
     if (one.year, one.month, one.day) == (other.year, other.day, other.month):
         return DateAlike.DAY_MONTH_EXCHANGED
@@ -50,6 +51,7 @@ def compare_dates(one: Born, other: Born) -> DateAlike:
     return DateAlike.TWO_DIGITS if slips == 2 else DateAlike.DIFFERENT
 
 
+@lru_cache(maxsize=1 << 16)
 def digits(born: date | WrittenDate) -> str:
     """Return the date as eight digits, year first."""
     return f"{born.year:04}{born.month:02}{born.day:02}"

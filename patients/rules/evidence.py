@@ -74,19 +74,29 @@ def equal_name_bits(bearers: int, people: int) -> float:
     return bits(EQUAL_NAME, max(bearers, 1) / max(people, FEW))
 
 
-def weight(names: NameLikeness, given_bearers: int, family_bearers: int, people: int) -> float:
-    """Return the bits with which a likeness of names speaks for one person.
+class NameBits:
+    """The bits with which each likeness to one typed name speaks for one person.
 
-    `given_bearers`, `family_bearers`: how many of the `people` on the register have that name.
+    `given_bearers`, `family_bearers`: how many of the `people` on the register have that name in
+    whatever field.
     """
-    total = MOVED if names.moved else 0.0
-    for alike, by_likeness, bearers in (
-        (names.given, GIVEN_BITS, given_bearers),
-        (names.family, FAMILY_BITS, family_bearers),
-    ):
-        if alike == Alike.EQUAL:
-            total += equal_name_bits(bearers, people)
-        elif alike != Alike.MISSING:
-            # What is less than equal cannot say more than equal would.
-            total += min(by_likeness.get(alike, 0.0), equal_name_bits(bearers, people))
-    return total
+
+    def __init__(self, given_bearers: int, family_bearers: int, people: int) -> None:
+        by_given = equal_name_bits(given_bearers, people)
+        by_family = equal_name_bits(family_bearers, people)
+        self._straight = _bits(GIVEN_BITS, by_given), _bits(FAMILY_BITS, by_family)
+        self._crosswise = _bits(GIVEN_BITS, by_family), _bits(FAMILY_BITS, by_given)
+
+    def of(self, names: NameLikeness) -> float:
+        """Return the bits of one likeness."""
+        if names.moved:
+            given, family = self._crosswise
+            return MOVED + given[names.given] + family[names.family]
+        given, family = self._straight
+        return given[names.given] + family[names.family]
+
+
+def _bits(by_likeness: dict[Alike, float], equal: float) -> dict[Alike, float]:
+    """What is less than equal cannot say more than equal would."""
+    bits_of = {alike: min(by_likeness.get(alike, 0.0), equal) for alike in Alike}
+    return bits_of | {Alike.EQUAL: equal, Alike.MISSING: 0.0}

@@ -5,12 +5,12 @@ date: the date of birth, and a sound of the name with two parts of it. Only when
 who is likely come the keys without a date.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from hashlib import blake2b
 
 from patients.rules.date_likeness import Born, digits
 from patients.rules.name_likeness import phonetic
-from patients.rules.names import NormalName, Words
+from patients.rules.names import NormalName, bearing, first_name, joined, words
 
 # Words of one name that are looked at; a name of two hundred letters may have a hundred.
 MOST_WORDS = 8
@@ -27,10 +27,9 @@ def keys_of(name: NormalName, born: Born) -> set[int]:
     """Return every key under which a name on the register is found."""
     return {
         *dated_keys(name, born),
-        *word_keys(name).values(),
+        *word_keys(name),
         *namesake_keys(name),
         *loose_keys(name),
-        *begin_keys(name),
     }
 
 
@@ -63,11 +62,10 @@ def mistyped_date_keys(born: Born) -> set[int]:
     return {key("date", int(d[:4]), int(d[4:6]), int(d[6:])) for d in swapped if d != text}
 
 
-def word_keys(name: NormalName) -> dict[str, int]:
-    """Return the key of each word in the name, and of each part written together."""
-    words = {*name.given.words[:MOST_WORDS], *name.family.words[:MOST_WORDS]}
-    words |= {name.given.joined, name.family.joined} - {""}
-    return {word: word_key(word) for word in sorted(words)}
+def word_keys(name: NormalName) -> set[int]:
+    """Return the keys of the words in the name, and of each part written together."""
+    found = {*words(name.given)[:MOST_WORDS], *words(name.family)[:MOST_WORDS]}
+    return {word_key(word) for word in found | {joined(name.given), joined(name.family)} - {""}}
 
 
 def word_key(word: str) -> int:
@@ -77,8 +75,8 @@ def word_key(word: str) -> int:
 
 def namesake_keys(name: NormalName) -> set[int]:
     """Return the keys of those who share the first given name and the family name, or a part."""
-    first = name.given.words[0] if name.given else ""
-    return {namesake_key(first, family) for family in _family_forms(name.family)}
+    first = first_word(name.given)
+    return {namesake_key(first, family) for family in _forms(name.family) or {""}}
 
 
 def namesake_key(first: str, family: str) -> int:
@@ -86,16 +84,21 @@ def namesake_key(first: str, family: str) -> int:
     return key("namesake", first, family)
 
 
+def first_word(given: str) -> str:
+    """Return the first word of a given name, hyphen or not: it has the most namesakes."""
+    return words(given)[0] if given else ""
+
+
 def loose_keys(name: NormalName) -> set[int]:
     """Return the dateless keys of the second pass, for names that were mistyped.
 
-    Given and family name that sound alike in either order; one of them, and how the other begins.
+    Given and family name that sound alike in either order; one of them, and how the other begins;
+    how both begin; how one begins.
     """
-    given, family = name.given.joined, name.family.joined
-    first = name.given.words[0] if name.given else ""
+    given, family, first = joined(name.given), joined(name.family), first_name(name.given)
     keys = {
         key("sounds", *sorted((phonetic(first), phonetic(form))))
-        for form in _family_forms(name.family)
+        for form in _forms(name.family) or {""}
     }
     if given and family:
         keys |= {
@@ -103,26 +106,13 @@ def loose_keys(name: NormalName) -> set[int]:
             key("one-and-start", family, given[:2]),
             key("starts", *sorted((given[:2], family[:2]))),
         }
-    return keys
-
-
-def begin_keys(name: NormalName) -> set[int]:
-    """Return the keys of those one part of whose name begins alike; asked only where few do."""
-    return {
-        key("begins", part.joined[:BEGINS])
-        for part in (name.given, name.family)
-        if len(part.joined) > BEGINS
-    }
+    return keys | {key("begins", part[:BEGINS]) for part in (given, family) if len(part) > BEGINS}
 
 
 def sounds(name: NormalName) -> list[str]:
     """Return how the words of a name sound, each once."""
-    return sorted({phonetic(word) for word in (*_forms(name.given), *_forms(name.family))})
+    return sorted({phonetic(word) for word in _forms(name.given) | _forms(name.family)})
 
 
-def _family_forms(family: Words) -> Iterable[str]:
-    return {family.joined, *family.bearing[:MOST_WORDS]} if family else {""}
-
-
-def _forms(part: Words) -> Iterable[str]:
-    return {part.joined, *part.bearing[:MOST_WORDS]} if part else ()
+def _forms(part: str) -> set[str]:
+    return {joined(part), *bearing(part)[:MOST_WORDS]} if part else set()

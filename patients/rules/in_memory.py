@@ -4,7 +4,8 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from patients.rules.identity import MANY, MOST_COMPARED, Born, Named, NameKind, PersonId
+from patients.rules.candidates import MOST_COMPARED, Named, NameKind, PersonId
+from patients.rules.date_likeness import Born
 from patients.rules.identity_keys import keys_of
 from patients.rules.names import normal_name
 
@@ -48,6 +49,6 @@ class InMemoryRegister:
         """Return the names of one person."""
         return [self._named[place] for place in self._by_person.get(person_id, ())]
 
-    def bearers(self, keys: Collection[int]) -> dict[int, int]:
-        """Count the names that have each key, up to MANY."""
-        return {key: min(len(self._by_key.get(key, ())), MANY) for key in keys}
+    def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
+        """Count the names that have each key, no further than `upto`."""
+        return {key: min(len(self._by_key.get(key, ())), upto) for key in keys}

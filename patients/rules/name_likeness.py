@@ -4,15 +4,15 @@ The string comparators are rapidfuzz's, the phonetic code is jellyfish's Metapho
 are those of the `nicknames` package. Every comparison is symmetric.
 """
 
-from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
+from typing import NamedTuple
 
 from jellyfish import metaphone
 from nicknames import NickNamer
 from rapidfuzz.distance import OSA, JaroWinkler
 
-from patients.rules.names import NormalName, Words
+from patients.rules.names import NormalName, bearing, first_name, joined, words
 
 CLOSE = 0.88  # Jaro-Winkler similarity, 0 to 1
 RESEMBLES = 0.80
@@ -38,8 +38,7 @@ class Alike(StrEnum):
     DIFFERENT = "different"
 
 
-@dataclass(frozen=True)
-class NameLikeness:
+class NameLikeness(NamedTuple):
     """How the given name and the family name of the second name are met by the first.
 
     `moved`: each by the other part of the first, or a word stood in the other field.
@@ -73,48 +72,49 @@ def one_edit(one: str, other: str) -> bool:
     return abs(len(one) - len(other)) <= 1 and OSA.distance(one, other, score_cutoff=1) == 1
 
 
-def compare_given(one: Words, other: Words) -> Alike:
-    """Compare two given names."""
-    if not one.words or not other.words:
-        return Alike.MISSING if one.words or other.words else Alike.BOTH_MISSING
-    if one.joined == other.joined:
+@lru_cache(maxsize=1 << 17)
+def compare_given(one: str, other: str) -> Alike:
+    """Compare two given names in normal form."""
+    if not one or not other:
+        return Alike.MISSING if one or other else Alike.BOTH_MISSING
+    left, right = joined(one), joined(other)
+    if left == right:
         return Alike.EQUAL
-    first, others_first = one.words[0], other.words[0]
+    first, others_first = first_name(one), first_name(other)
     if first == others_first:
-        shorter, longer = sorted((one.words, other.words), key=len)
+        shorter, longer = sorted((words(one), words(other)), key=len)
         return Alike.MIDDLE_NAME if longer[: len(shorter)] == shorter else Alike.SHARED
-    if one_edit(one.joined, other.joined) or (
-        len(first) >= LONG_ENOUGH and one_edit(first, others_first)
-    ):
+    if one_edit(left, right) or (len(first) >= LONG_ENOUGH and one_edit(first, others_first)):
         return Alike.ONE_EDIT
     if others_first in short_forms(first):
         return Alike.SHORT_FORM
-    if set(one.words) & set(other.words):
+    if not set(words(one)).isdisjoint(words(other)):
         return Alike.SHARED
     if first[0] == others_first[0] and 1 in (len(first), len(others_first)):
         return Alike.INITIAL
-    return _by_sound_or_sight(one, other)
+    return _by_sound_or_sight(left, right)
 
 
-def compare_family(one: Words, other: Words) -> Alike:
-    """Compare two family names."""
-    if not one.words or not other.words:
-        return Alike.MISSING if one.words or other.words else Alike.BOTH_MISSING
-    if one.joined == other.joined:
+@lru_cache(maxsize=1 << 17)
+def compare_family(one: str, other: str) -> Alike:
+    """Compare two family names in normal form."""
+    if not one or not other:
+        return Alike.MISSING if one or other else Alike.BOTH_MISSING
+    left, right = joined(one), joined(other)
+    if left == right:
         return Alike.EQUAL
-    if len(one.words) > 1 or len(other.words) > 1:
-        bearing, others_bearing = set(one.bearing), set(other.bearing)
-        if bearing <= others_bearing or bearing >= others_bearing:
+    if len(words(one)) > 1 or len(words(other)) > 1:
+        parts, others_parts = set(bearing(one)), set(bearing(other))
+        if parts <= others_parts or parts >= others_parts:
             return Alike.PART
-        if bearing & others_bearing:
+        if not parts.isdisjoint(others_parts):
             return Alike.SHARED
-    if one_edit(one.joined, other.joined):
+    if one_edit(left, right):
         return Alike.ONE_EDIT
-    return _by_sound_or_sight(one, other)
+    return _by_sound_or_sight(left, right)
 
 
-def _by_sound_or_sight(one: Words, other: Words) -> Alike:
-    left, right = one.joined, other.joined
+def _by_sound_or_sight(left: str, right: str) -> Alike:
     if left[0] == right[0] and phonetic(left) == phonetic(right):
         return Alike.PHONETIC
     similarity = JaroWinkler.similarity(left, right, score_cutoff=RESEMBLES)
@@ -129,37 +129,35 @@ def comparisons(one: NormalName, other: NormalName) -> tuple[NameLikeness, ...]:
     Crosswise only if something agrees that way; the caller takes the one that says most. Equal
     words in whatever field are one name.
     """
+    given = compare_given(one.given, other.given)
+    family = compare_family(one.family, other.family)
     differs = bool(one.generation and other.generation and one.generation != other.generation)
-    straight = NameLikeness(
-        compare_given(one.given, other.given),
-        compare_family(one.family, other.family),
-        generation_differs=differs,
-    )
-    if straight.given == straight.family == Alike.EQUAL:
+    straight = NameLikeness(given, family, False, differs)
+    if given == family == Alike.EQUAL:
         return (straight,)
-    if one.words and one.words == other.words:
+    if _same_words(one, other):
         return (NameLikeness(Alike.EQUAL, Alike.EQUAL, True, differs),)
-    if straight.given in AGREEING and straight.family in AGREEING:
+    if (given in AGREEING and family in AGREEING) or not _may_be_crosswise(one, other):
         return (straight,)
-    if not _may_be_crosswise(one, other):
-        return (straight,)
-    crosswise = NameLikeness(
-        compare_given(one.family, other.given),
-        compare_family(one.given, other.family),
-        moved=True,
-        generation_differs=differs,
-    )
-    if crosswise.given in AGREEING or crosswise.family in AGREEING:
-        return straight, crosswise
+    given = compare_given(one.family, other.given)
+    family = compare_family(one.given, other.family)
+    if given in AGREEING or family in AGREEING:
+        return straight, NameLikeness(given, family, True, differs)
     return (straight,)
+
+
+def _same_words(one: NormalName, other: NormalName) -> bool:
+    """The same words, however they are spread over the two fields."""
+    lengths = len(one.given) + len(one.family), len(other.given) + len(other.family)
+    if abs(lengths[0] - lengths[1]) > 1:
+        return False
+    left, right = words(one.given) + words(one.family), words(other.given) + words(other.family)
+    return bool(left) and sorted(left) == sorted(right)
 
 
 def _may_be_crosswise(one: NormalName, other: NormalName) -> bool:
     """A quick look at the first letters spares most comparisons."""
-    return (
-        one.given.joined[:1] == other.family.joined[:1]
-        or one.family.joined[:1] == other.given.joined[:1]
-    )
+    return one.given[:1] == other.family[:1] or one.family[:1] == other.given[:1]
 
 
 # What speaks for one and the same name, and not by chance.

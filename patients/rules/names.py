@@ -5,7 +5,7 @@ Names are compared in a normal form only; what was typed is stored and shown unc
 
 import unicodedata
 from dataclasses import dataclass
-from functools import cached_property
+from functools import lru_cache
 
 # Letters that compatibility decomposition leaves whole. Common practice in record linkage.
 LETTERS = str.maketrans(
@@ -22,23 +22,30 @@ def name_tokens(name: str) -> tuple[str, ...]:
     Apostrophes join ("O'Neill" is one word), hyphens and every kind of space part. Scripts that
     have no case or accents come through unchanged. Shape: a tuple of non-empty words, in order.
     """
+    return tuple(word for unit in name_units(name) for word in unit.split("-"))
+
+
+def name_units(name: str) -> tuple[str, ...]:
+    """Return what is parted by more than a hyphen: ("anne-marie", "lucia"), in normal form."""
     joined = "".join(char for char in name if char not in APOSTROPHES)
     # Folded again: decorative letters have a case only once they are decomposed.
     decomposed = unicodedata.normalize("NFKD", joined.casefold()).casefold()
-    lowered = decomposed.translate(LETTERS)
-    words = [""]
+    parted = []
     latin = False
-    for char in lowered:
+    for char in decomposed.translate(LETTERS):
         category = unicodedata.category(char)
         if category[0] in "LN":
             latin = unicodedata.name(char, "").startswith("LATIN")
-            words[-1] += char
+            parted.append(char)
         elif category[0] == "M" and not latin and not _selects_a_glyph(char):
-            words[-1] += char  # a vowel sign of another script is part of the name
+            parted.append(char)  # a vowel sign of another script is part of the name
+        elif category == "Pd":
+            parted.append("-")
         elif category[0] in "ZPS" or category == "Cc":
-            words.append("")
+            parted.append(" ")
         # Latin accents and invisible format characters vanish without parting a word.
-    return tuple(word for word in words if word)
+    units = ("-".join(filter(None, unit.split("-"))) for unit in "".join(parted).split(" "))
+    return tuple(filter(None, units))
 
 
 def _selects_a_glyph(char: str) -> bool:
@@ -65,71 +72,62 @@ PARTICLES = frozenset(
 )
 
 
-@dataclass(frozen=True)
-class Words:
-    """Part of a name in normal form: its words in order, none of them empty."""
-
-    words: tuple[str, ...]
-
-    @cached_property
-    def joined(self) -> str:
-        """Written together: "de la cruz" and "delacruz" are one name."""
-        return "".join(self.words)
-
-    @cached_property
-    def bearing(self) -> tuple[str, ...]:
-        """The words that tell families apart: all but the particles, if any are left."""
-        return tuple(w for w in self.words if w not in PARTICLES) or self.words
-
-    def __bool__(self) -> bool:
-        return bool(self.words)
-
-    def __str__(self) -> str:
-        return " ".join(self.words)
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class NormalName:
     """A name as it is compared: no case, accents, titles or degrees.
 
-    `generation` is "1" for Sr, "2" for Jr and II, and so on; empty if the name says nothing of it.
+    `given` and `family`: words parted by blanks or, where a hyphen stood, by hyphens. `generation`
+    is "1" for Sr, "2" for Jr and II, and so on; empty if the name says nothing of it.
     """
 
-    given: Words
-    family: Words
+    given: str
+    family: str
     generation: str = ""
-
-    @cached_property
-    def words(self) -> tuple[str, ...]:
-        """All words, sorted: equal for one name however it is spread over the two fields."""
-        return tuple(sorted(self.given.words + self.family.words))
-
-    @cached_property
-    def all_joined(self) -> str:
-        """The sorted words, written together."""
-        return "".join(self.words)
 
 
 def normal_name(given_names: str, family_names: str) -> NormalName:
-    """Return the form in which a name is compared. A field of titles only keeps them."""
-    given, of_given = _without_suffixes(_without_titles(name_tokens(given_names)), degrees=False)
-    family, of_family = _without_suffixes(_without_titles(name_tokens(family_names)), degrees=True)
-    return NormalName(Words(given), Words(family), of_family or of_given)
+    """Return the form in which a name is compared. A field of titles only keeps the last."""
+    given, of_given = _without_suffixes(_without_titles(name_units(given_names)), degrees=False)
+    family, of_family = _without_suffixes(_without_titles(name_units(family_names)), degrees=True)
+    return NormalName(" ".join(given), " ".join(family), of_family or of_given)
 
 
-def _without_titles(words: tuple[str, ...]) -> tuple[str, ...]:
-    while len(words) > 1 and words[0] in TITLES:
-        words = words[1:]
-    return words
+@lru_cache(maxsize=1 << 16)
+def words(part: str) -> tuple[str, ...]:
+    """Return the words of one part of a normal name."""
+    return tuple(part.replace("-", " ").split())
 
 
-def _without_suffixes(words: tuple[str, ...], *, degrees: bool) -> tuple[tuple[str, ...], str]:
+@lru_cache(maxsize=1 << 16)
+def joined(part: str) -> str:
+    """Return a part written together: "de la cruz" and "delacruz" are one name."""
+    return part.replace("-", "").replace(" ", "")
+
+
+@lru_cache(maxsize=1 << 16)
+def bearing(part: str) -> tuple[str, ...]:
+    """Return the words that tell families apart: all but the particles, if any are left."""
+    return tuple(word for word in words(part) if word not in PARTICLES) or words(part)
+
+
+def first_name(given: str) -> str:
+    """Return the first given name: "annemarie" for "anne-marie lucia", "anne" for "anne marie"."""
+    return joined(given.partition(" ")[0])
+
+
+def _without_titles(units: tuple[str, ...]) -> tuple[str, ...]:
+    while len(units) > 1 and units[0] in TITLES:
+        units = units[1:]
+    return units
+
+
+def _without_suffixes(units: tuple[str, ...], *, degrees: bool) -> tuple[tuple[str, ...], str]:
     generation = ""
-    while len(words) > 1:
-        last = words[-1]
+    while len(units) > 1:
+        last = units[-1]
         if last in GENERATIONS:
             generation = GENERATIONS[last]
         elif not (degrees and last in DEGREES):
             break
-        words = words[:-1]
-    return words, generation
+        units = units[:-1]
+    return units, generation

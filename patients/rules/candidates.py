@@ -1,0 +1,184 @@
+"""Who on the register could be meant?  Found by keys, weighed by the evidence, strongest first.
+
+Nothing here decides; `identity.decide` reads what is found.
+"""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import accumulate
+from math import log2
+from typing import NamedTuple, Protocol
+
+from patients.rules.date_likeness import Born, DateAlike, compare_dates
+from patients.rules.evidence import DATE_BITS, LINK_AGREES, LINK_DISAGREES, NameBits
+from patients.rules.identity_keys import (
+    asked_first,
+    loose_keys,
+    mistyped_date_keys,
+    namesake_keys,
+    word_key,
+    word_keys,
+)
+from patients.rules.identity_reasons import Why, why_alike
+from patients.rules.name_likeness import NameLikeness, comparisons
+from patients.rules.names import NormalName, joined
+
+MOST_COMPARED = 2000
+MANY = 5000  # bearers of a name are counted no further
+SECOND_LOOK = 200  # names compared in the second pass, those of the rarest keys
+
+# Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
+LIKELY = -2.0
+STRONG = 6.0  # one of the first pass makes a second needless
+NEAREST = -16.0
+
+PersonId = int | str
+
+
+class NameKind(StrEnum):
+    """Which of a patient's names it is."""
+
+    CURRENT = "current"
+    FORMER = "former"
+    PREFERRED = "preferred"
+
+
+class Named(NamedTuple):
+    """One name of one person on the register, in normal form; `id` is the name's own."""
+
+    id: int
+    person_id: PersonId
+    kind: NameKind
+    name: NormalName
+    born: Born
+
+
+class Register(Protocol):
+    """Where candidates come from: the database (patients/lookup.py), or memory (in_memory.py)."""
+
+    @property
+    def people(self) -> int:
+        """How many people are on it, near enough for a logarithm."""
+
+    def named(self, keys: Collection[int]) -> Sequence[Named]:
+        """Return the names that have one of the keys, at most MOST_COMPARED."""
+
+    def of(self, person_id: PersonId) -> Sequence[Named]:
+        """Return the names of one person."""
+
+    def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
+        """Count the names that have each key, no further than `upto`."""
+
+
+class Compared(NamedTuple):
+    """A name on the register beside the typed one; `weight` in bits, without the link."""
+
+    named: Named
+    names: NameLikeness
+    dates: DateAlike
+    weight: float
+
+
+class Comparison(NamedTuple):
+    """Everybody who was compared; `all_of_the_day` is False if they were too many to compare."""
+
+    compared: list[Compared]
+    all_of_the_day: bool
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A person with the evidence for and against.
+
+    `weight`: bits for one and the same person, against one chance among everybody on the register.
+    """
+
+    person_id: PersonId
+    weight: float
+    reasons: tuple[Why, ...]
+
+
+def likely(name: NormalName, born: Born, register: Register) -> tuple[Candidate, ...]:
+    """Return everybody on the register who is taken for the person of this name, strongest first.
+
+    The person is not on that register: to look for duplicates, leave out the record that asks.
+    """
+    found = best_of_each(compare(name, born, register, None).compared)
+    return tuple(as_candidate(one, None) for one in found if one.weight >= LIKELY)
+
+
+def compare(
+    name: NormalName, born: Born, register: Register, link_person_id: PersonId | None
+) -> Comparison:
+    """Compare a claim with everybody who could be meant: first by date, then by name alone."""
+    weighed = _Weighing(name, born, register)
+    found = register.named(asked_first(name, born))
+    weighed.add(found)
+    if link_person_id is not None:
+        weighed.add(register.of(link_person_id))
+    if weighed.strongest() < STRONG:
+        keys = word_keys(name) | namesake_keys(name) | loose_keys(name) | mistyped_date_keys(born)
+        weighed.add(register.named(_rarest(register.bearers(keys, upto=SECOND_LOOK))))
+    return Comparison(list(weighed.compared.values()), len(found) < MOST_COMPARED)
+
+
+def _rarest(shared_by: dict[int, int]) -> list[int]:
+    """Return the keys that the fewest share, together SECOND_LOOK names at most."""
+    keys = sorted(shared_by, key=lambda key: (shared_by[key], key))
+    together = accumulate(shared_by[key] for key in keys)
+    return [key for key, names in zip(keys, together, strict=True) if names < SECOND_LOOK]
+
+
+class _Weighing:
+    """One claim against names of the register, each weighed once."""
+
+    def __init__(self, name: NormalName, born: Born, register: Register) -> None:
+        self._name, self._born = name, born
+        keys = [word_key(joined(part)) for part in (name.given, name.family)]
+        bearers = register.bearers(keys, upto=MANY)
+        self._bits = NameBits(bearers[keys[0]], bearers[keys[1]], register.people)
+        self._chance = log2(max(register.people, 1))
+        self.compared: dict[int, Compared] = {}
+
+    def add(self, found: Iterable[Named]) -> None:
+        """Weigh the names that are new."""
+        bits_of = self._bits.of
+        for named in found:
+            if named.id in self.compared:
+                continue
+            dates = compare_dates(self._born, named.born)
+            bits, names = max(
+                [(bits_of(names), names) for names in comparisons(self._name, named.name)]
+            )
+            weight = bits + DATE_BITS[dates] - self._chance
+            self.compared[named.id] = Compared(named, names, dates, weight)
+
+    def strongest(self) -> float:
+        """Return the weight of the strongest so far."""
+        return max((one.weight for one in self.compared.values()), default=NEAREST)
+
+
+def best_of_each(compared: Iterable[Compared]) -> list[Compared]:
+    """Return for each person the name that speaks most for it, the strongest person first."""
+    best: dict[PersonId, Compared] = {}
+    for one in sorted(compared, key=_order):
+        best.setdefault(one.named.person_id, one)
+    return list(best.values())
+
+
+def _order(one: Compared) -> tuple[float, str, bool]:
+    return -one.weight, str(one.named.person_id), one.named.kind != NameKind.CURRENT
+
+
+def as_candidate(one: Compared, link_person_id: PersonId | None) -> Candidate:
+    """Put a compared name into what people read; a personal link agrees or disagrees."""
+    reasons = why_alike(one.names, one.dates, one.named.kind)
+    if link_person_id is None:
+        return Candidate(one.named.person_id, one.weight, reasons)
+    agrees = one.named.person_id == link_person_id
+    return Candidate(
+        one.named.person_id,
+        one.weight + (LINK_AGREES if agrees else LINK_DISAGREES),
+        (*reasons, Why.LINK_AGREES if agrees else Why.LINK_WAS_SOMEBODY_ELSES),
+    )
