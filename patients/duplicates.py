@@ -13,8 +13,9 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from patients.lookup import likely_same
+from patients.lookup import OnRecord, likely_same
 from patients.models import KeptApart, LikelyDuplicate, Patient
+from patients.rules.likely_duplicate import worth_a_look
 
 log = logging.getLogger(__name__)
 
@@ -94,15 +95,24 @@ def _likely_pairs(patient: Patient) -> Found:
     The engine is asked from the other side too before a pair is given up: it weighs a name by how
     common it is, so near the limit one record may find the other and not be found by it.
     """
-    found: Found = {pk: (bits, [*map(str, whys)]) for pk, bits, whys in likely_same(patient)}
+    found = _found_by(patient)
     for row in _rows_of(patient).select_related("one", "other"):
         other = row.other if row.one_id == patient.pk else row.one
         if other.pk in found or other.merged_into_id:
             continue
-        for pk, bits, whys in likely_same(other):
-            if pk == patient.pk:
-                found[other.pk] = (bits, [*map(str, whys)])
+        from_there = _found_by(other)
+        if patient.pk in from_there:
+            found[other.pk] = from_there[patient.pk]
     return found
+
+
+def _found_by(patient: Patient) -> Found:
+    people = OnRecord().people
+    return {
+        pk: (bits, [*map(str, whys)])
+        for pk, bits, whys in likely_same(patient)
+        if worth_a_look(bits, people=people)
+    }
 
 
 def _rows_of(patient: Patient) -> QuerySet[LikelyDuplicate]:
