@@ -26,13 +26,13 @@ SIGNATURES: tuple[tuple[bytes, Refusal], ...] = (
 )
 
 
-def read_text(data: bytes) -> tuple[str, str]:
+def read_text(data: bytes, *, max_bytes: int = MAX_BYTES) -> tuple[str, str]:
     """Return the text of a file and the name of its encoding: utf-8, utf-16 or cp1252.
 
     Raises NotASchedule for what is too big, empty, or no text.
     """
-    if len(data) > MAX_BYTES:
-        raise NotASchedule(Refusal.TOO_MANY_BYTES, limit=MAX_BYTES // 1024 // 1024)
+    if len(data) > max_bytes:
+        raise NotASchedule(Refusal.TOO_MANY_BYTES, limit=max_bytes // 1024 // 1024)
     _refuse_other_kinds(data)
     text, encoding = _decode(data)
     if not text.strip():

@@ -55,7 +55,7 @@ class Table:
 def read_table(text: str) -> Table:
     """Take a CSV text apart. Raises NotASchedule for broken quotes, limits, missing columns."""
     separator, header_line = _find_header(text)
-    records = _records(text, separator)
+    records = records_of(text, separator)
     header = next(record for record in records if record.line == header_line)
     _within_limits(header)
     kept = [i for i, cell in enumerate(header.cells) if plain(cell) not in NOTES_PLAIN]
@@ -104,7 +104,7 @@ def _first_records(text: str, separator: str) -> Iterator[Record]:
     """Yield the records near the top that are not blank, as far as they can be read."""
     left = HEADER_WITHIN
     try:
-        for record in _records(text, separator):
+        for record in records_of(text, separator):
             if any(cell.strip() for cell in record.cells):
                 yield record
                 left -= 1
@@ -114,7 +114,8 @@ def _first_records(text: str, separator: str) -> Iterator[Record]:
         return
 
 
-def _records(text: str, separator: str) -> Iterator[Record]:
+def records_of(text: str, separator: str) -> Iterator[Record]:
+    """Yield every row of a CSV text, blank ones too. Raises NotASchedule for broken quotes."""
     reader = csv.reader(StringIO(text, newline=""), delimiter=separator, strict=True)
     line = 1
     while True:
