@@ -1,0 +1,91 @@
+"""Which record speaks for which, and whose an operation was: now, or as it was known at an instant.
+
+A record that was merged into another one stays as it is; the record that was kept speaks for it,
+and for whatever had been merged into it before, however deep.
+"""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db.models import Exists, OuterRef, QuerySet
+
+from patients.models import Merge, MergeUndone, Operation, OperationMoved, Patient
+
+
+class MergedMeanwhile(Exception):
+    """The record was merged into another one, which is the one to act on; `speaker` is that one."""
+
+    def __init__(self, speaker: Patient) -> None:
+        super().__init__("the record was merged into another one")
+        self.speaker = speaker
+
+
+def in_force(*, known_at: datetime | None = None) -> QuerySet[Merge]:
+    """Return the merges in force now, or those that were before the instant `known_at`."""
+    if known_at is None:
+        return Merge.objects.filter(undone__isnull=True)
+    undone = MergeUndone.objects.filter(merge=OuterRef("pk"), recorded_at__lt=known_at)
+    return Merge.objects.filter(~Exists(undone), recorded_at__lt=known_at)
+
+
+def speaker(patient: Patient) -> Patient:
+    """Return who speaks for a record now: itself, unless it was merged. Reads anew."""
+    found = Patient.objects.get(pk=patient.pk)
+    while found.merged_into_id is not None:
+        found = Patient.objects.get(pk=found.merged_into_id)
+    return found
+
+
+def locked_speaker(patient: Patient) -> Patient:
+    """Return who speaks for a record, locked: until the transaction ends no merge changes that."""
+    while True:
+        found = speaker(patient)
+        locked = Patient.objects.select_for_update().get(pk=found.pk)
+        # A merge or its undoing may have been first; it locks both its records.
+        if locked.merged_into_id is None and speaker(patient).pk == locked.pk:
+            return locked
+
+
+def speaker_then(patient: Patient, *, known_at: datetime) -> Patient:
+    """Return who spoke for a record just before an instant."""
+    found = patient
+    while then := in_force(known_at=known_at).filter(merged=found).select_related("kept").first():
+        found = then.kept
+    return found
+
+
+def spoken_for(patient_ids: Iterable[int], *, known_at: datetime | None = None) -> dict[int, int]:
+    """Return every record for which these patients speak, themselves included, and which of them.
+
+    One query where nothing was merged, and one more for each merge into a merged record.
+    """
+    speaks = {pk: pk for pk in patient_ids}
+    layer = set(speaks)
+    while layer:
+        merges = in_force(known_at=known_at).filter(kept__in=layer)
+        below = {merged: speaks[kept] for merged, kept in merges.values_list("merged", "kept")}
+        layer = set(below) - set(speaks)
+        speaks |= below
+    return speaks
+
+
+def moved_since(operation_ids: Iterable[int], *, known_at: datetime) -> dict[int, int]:
+    """Return whose these operations were just before an instant, for those that moved since."""
+    moves = OperationMoved.objects.filter(
+        operation__in=list(operation_ids), recorded_at__gte=known_at
+    ).order_by("-recorded_at", "-id")
+    # The earliest of them says it, and comes last.
+    return dict(moves.values_list("operation", "from_patient"))
+
+
+def operations_of(patient: Patient, *, known_at: datetime | None = None) -> list[int]:
+    """Return the ids of a patient's operations, now or as they were just before an instant."""
+    now = set(Operation.objects.filter(patient=patient).values_list("pk", flat=True))
+    if known_at is None:
+        return sorted(now)
+    left = OperationMoved.objects.filter(from_patient=patient, recorded_at__gte=known_at)
+    ever = now | set(left.values_list("operation", flat=True))
+    elsewhere = moved_since(ever, known_at=known_at)
+    return sorted(
+        pk for pk in ever if elsewhere.get(pk, patient.pk if pk in now else None) == patient.pk
+    )
