@@ -10,7 +10,6 @@ what hangs off it.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
@@ -19,14 +18,12 @@ from django.dispatch import Signal
 
 from patients.match_keys import keep
 from patients.models import (
-    Contact,
     KeptApart,
     LikelyDuplicate,
     Merge,
     MergeUndone,
     Operation,
     OperationMoved,
-    OtherName,
     Patient,
 )
 from patients.speaks_for import in_force, spoken_for
@@ -79,19 +76,6 @@ class LaterMergeFirst(MergeRefused):
         self.later = later
 
 
-@dataclass(frozen=True)
-class WouldMove:
-    """What a merge would bring to the kept record, besides what other apps hold.
-
-    `records` are the ones that were merged into the merged record before, and come with it.
-    """
-
-    operations: tuple[Operation, ...]
-    records: tuple[Patient, ...]
-    other_names: int
-    contacts: int
-
-
 def refusal(kept: Patient, merged: Patient) -> MergeRefused | None:
     """Return why these two cannot be merged now, or None when they can. Reads anew."""
     if kept.pk == merged.pk:
@@ -113,25 +97,20 @@ def undo_refusal(merge: Merge) -> MergeRefused | None:
     return LaterMergeFirst(later) if later else None
 
 
-def would_move(kept: Patient, merged: Patient) -> WouldMove:
-    """Return what merging `merged` into `kept` would bring to it. Writes nothing."""
-    records = spoken_for([merged.pk])
-    return WouldMove(
-        operations=tuple(
-            Operation.objects.filter(patient=merged)
-            .select_related("patient", "procedure")
-            .order_by("or_date", "id")
-        ),
-        records=tuple(Patient.objects.filter(pk__in=records).exclude(pk=merged.pk)),
-        other_names=OtherName.objects.filter(patient__in=records, end__isnull=True).count(),
-        contacts=Contact.objects.filter(patient__in=records).count(),
+def would_move(kept: Patient, merged: Patient) -> list[Operation]:
+    """Return the operations that merging `merged` into `kept` would bring. Writes nothing."""
+    return list(
+        Operation.objects.filter(patient=merged)
+        .exclude(patient=kept)
+        .select_related("patient", "procedure")
+        .order_by("or_date", "id")
     )
 
 
-def would_return(merge: Merge) -> tuple[Operation, ...]:
+def would_return(merge: Merge) -> list[Operation]:
     """Return the operations that undoing a merge would give back. Writes nothing."""
     moved = OperationMoved.objects.filter(merge=merge, to_patient=merge.kept_id)
-    return tuple(
+    return list(
         Operation.objects.filter(patient=merge.kept_id, pk__in=moved.values("operation"))
         .select_related("patient", "procedure")
         .order_by("or_date", "id")
