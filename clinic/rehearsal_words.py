@@ -83,7 +83,7 @@ NEVER_AUTOMATIC = {
 
 def problem_words(problem: Problem, names: Mapping[Part, str]) -> str:
     """Return where something is wrong, what it is and how to put it right."""
-    place = [shown(names[problem.part])]
+    place = [printable(names[problem.part])]
     if isinstance(problem.wrong, Refusal):
         if problem.wrong == Refusal.BROKEN_QUOTES:
             place.append(f"line {problem.line}")
@@ -101,18 +101,27 @@ def problem_words(problem: Problem, names: Mapping[Part, str]) -> str:
 
 def shown(text: str) -> str:
     """Return a text from a file, shortened, and without what a terminal might obey."""
-    short = text if len(text) <= LONGEST_QUOTED else f"{text[: LONGEST_QUOTED - 1]}…"
-    return "".join(char if char.isprintable() else "�" for char in short)
+    return printable(text if len(text) <= LONGEST_QUOTED else f"{text[: LONGEST_QUOTED - 1]}…")
+
+
+def printable(text: str) -> str:
+    """Return a text without control characters and other invisible ones."""
+    return "".join(char if char.isprintable() else "�" for char in text)
 
 
 def share(part: int, whole: int) -> str:
-    """Return a share with its numbers; it says 100 % or 0 % only where that is exact."""
+    """Return a share with the numbers that it is made of."""
+    return f"{percent(part, whole)} ({part:,} of {whole:,})"
+
+
+def percent(part: int, whole: int) -> str:
+    """Return a share in per cent; it is 100 or 0 only where that is exact."""
     if not whole:
-        return "no share (0 of 0)"
-    percent = round(100 * part / whole, 2)
+        return "no share"
+    value = round(100 * part / whole, 2)
     if part not in (0, whole):
-        percent = min(max(percent, 0.01), 99.99)
-    return f"{percent:g} % ({part:,} of {whole:,})"
+        value = min(max(value, 0.01), 99.99)
+    return f"{value:g} %"
 
 
 def read_words(files: Files, names: Mapping[Part, str]) -> list[str]:
@@ -137,19 +146,19 @@ def _read(about: About, names: Mapping[Part, str]) -> str:
     rows = counted(about.rows, "row", "rows")
     blank = f", {counted(about.blank_rows, 'blank row', 'blank rows')} passed over"
     return (
-        f"{shown(names[about.part])}: {rows}{blank if about.blank_rows else ''}; read as "
+        f"{printable(names[about.part])}: {rows}{blank if about.blank_rows else ''}; read as "
         f"{ENCODINGS[about.encoding]}, separated by {SEPARATORS[about.separator]}s."
     )
 
 
 def tally_words(counts: Tally, policy: Policy = Policy.NAME_AND_BIRTH_DATE) -> list[str]:
     """Return what would become of the claims."""
-    automatic, review, none = (
-        f"{counts.verdicts[verdict]:,}" for verdict in (AUTOMATIC, REVIEW, NONE)
-    )
+    automatic, review, none = (counts.verdicts[v] for v in (AUTOMATIC, REVIEW, NONE))
+    whole = counts.claims
     said = [
-        f"Of {counted(counts.claims, 'claim', 'claims')}, {automatic} would be matched without a "
-        f"person, {review} would go to a person, and {none} fit nobody."
+        f"Of {counted(whole, 'claim', 'claims')}, {automatic:,} would be matched without a person "
+        f"({percent(automatic, whole)}), {review:,} would go to a person "
+        f"({percent(review, whole)}), and {none:,} fit nobody ({percent(none, whole)})."
     ]
     return [*said, NEVER_AUTOMATIC[policy]] if policy in NEVER_AUTOMATIC else said
 

@@ -209,7 +209,9 @@ class _Sheet:
 
     def _rows(self, text: str, encoding: str, separator: str) -> Iterator["_Row"]:
         records = records_of(text, separator)
-        header = next(record for record in records if not _is_blank(record))
+        header = next((record for record in records if not _is_blank(record)), None)
+        if header is None:
+            raise NotASchedule(Refusal.EMPTY)
         if not self._find_columns(header):
             return
         count = blank = 0
@@ -314,8 +316,10 @@ class _Row:
 def _known(text: str, separator: str, columns: Sequence[str]) -> tuple[int, int]:
     """Count the columns that the first line has with this separator: the known ones, and all."""
     try:
-        header = next(r for r in records_of(text, separator) if not _is_blank(r))
+        header = next((r for r in records_of(text, separator) if not _is_blank(r)), None)
     except NotASchedule:
+        header = None
+    if header is None:
         return 0, 0
     written = {plain(cell) for cell in header.cells}
     return sum(plain(column) in written for column in columns), len(header.cells)

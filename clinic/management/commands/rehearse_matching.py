@@ -15,9 +15,9 @@ from clinic.rehearsal_words import (
     counted,
     decisions_csv,
     judged_words,
+    printable,
     problem_words,
     read_words,
-    shown,
     tally_words,
 )
 from patients.clock import now
@@ -60,7 +60,7 @@ class Command(BaseCommand):
             "--truth",
             type=Path,
             metavar="CSV",
-            help="claim_id, patient_id (empty: nobody on the register); to say how right the rule is",
+            help="claim_id, patient_id (empty: nobody on the register); tells how right it is",
         )
         parser.add_argument(
             "--policy",
@@ -80,7 +80,7 @@ class Command(BaseCommand):
             answers, files = self.answers(paths, options["policy"])
             _write_whole(out, decisions_csv(answers))
         self.tell(answers, files, options["policy"])
-        self.stdout.write(f"The decisions are in {shown(str(out))}.")
+        self.stdout.write(f"The decisions are in {printable(str(out))}.")
 
     def answers(self, paths: Mapping[Part, Path], policy: Policy) -> tuple[list[Answered], Files]:
         """Read the files, and ask the rule about each claim."""
@@ -119,7 +119,7 @@ def _content(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        raise CommandError(f"{shown(str(path))} cannot be read: {error.strerror}.") from None
+        raise CommandError(f"{printable(str(path))} cannot be read: {error.strerror}.") from None
 
 
 def _all_wrong(problems: Sequence[Problem], names: Mapping[Part, str]) -> str:
@@ -135,10 +135,10 @@ def _must_be_writable(out: Path, inputs: Iterable[Path]) -> None:
     if any(out.exists() and path.exists() and out.samefile(path) for path in inputs):
         raise CommandError("--out is one of the files that are read. Name another file.")
     if out.exists() and not out.is_file():
-        raise CommandError(f"{shown(str(out))} is not a file that can be replaced.")
+        raise CommandError(f"{printable(str(out))} is not a file that can be replaced.")
     folder = out.resolve().parent
     if not folder.is_dir() or not os.access(folder, os.W_OK):
-        raise CommandError(f"Nothing can be written in {shown(str(folder))}: is it a folder?")
+        raise CommandError(f"Nothing can be written in {printable(str(folder))}: is it a folder?")
 
 
 def _write_whole(out: Path, lines: Iterable[str]) -> None:
@@ -150,7 +150,7 @@ def _write_whole(out: Path, lines: Iterable[str]) -> None:
             file.writelines(lines)
         part.replace(whole)
     except OSError as error:
-        raise CommandError(f"{shown(str(out))} cannot be written: {error.strerror}.") from None
+        raise CommandError(f"{printable(str(out))} cannot be written: {error.strerror}.") from None
     finally:
         part.unlink(missing_ok=True)
 

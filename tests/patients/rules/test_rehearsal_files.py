@@ -147,6 +147,7 @@ WRONG = [
     # --- the whole file
     Row("", 1, "", Refusal.EMPTY),
     Row("\n \n,,,\n", 1, "", Refusal.EMPTY),
+    Row("\n\u00a0\n", 1, "", Refusal.EMPTY),
     Row("PK\x03\x04[Content_Types]", 1, "", Refusal.WORKBOOK),
     Row(
         "patient_id,given_name,family_name\nP1,A,B\n",
