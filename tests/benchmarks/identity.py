@@ -118,9 +118,9 @@ class AllBut:
         """Return the names of one person."""
         return self._register.of(person_id)
 
-    def bearers(self, keys: Collection[int]) -> dict[int, int]:
-        """Count the names that have each key."""
-        return self._register.bearers(keys)
+    def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
+        """Count the names that have each key, no further than `upto`."""
+        return self._register.bearers(keys, upto=upto)
 
 
 def born(digits: str) -> Born:
@@ -321,19 +321,18 @@ def why_not_automatic(done: Iterable[Outcome]) -> None:
 
 
 def show_misses(done: Sequence[Outcome], town: Town, most: int) -> None:
-    """Print examples: false accepts, form-only claims left to a person, right ones not first."""
-    patients = {p.patient_id: p for p in town.register} if most else {}
+    """Print every false accept; and examples of claims left to a person, and not ranked first."""
+    patients = {p.patient_id: p for p in town.register}
+    form = [o for o in done if o.asked.group == Group.FORM and not o.automatic]
+    behind = [o for o in done if o.asked.patient_id and o.ranked[:1] != [o.asked.patient_id]]
     kinds = {
-        "matched WRONGLY": [o for o in done if o.wrong],
-        "form only, yet not automatic": [
-            o for o in done if o.asked.group == Group.FORM and not o.automatic
-        ],
-        "right one not first": [
-            o for o in done if o.asked.patient_id and o.ranked[:1] != [o.asked.patient_id]
-        ],
+        "matched WRONGLY": [o for o in done if o.wrong and not o.a_double],
+        "matched with a double": [o for o in done if o.wrong and o.a_double][:most],
+        "form only, yet not automatic": form[:most],
+        "right one not first": behind[:most],
     }
     for what, some in kinds.items():
-        for o in some[:most]:
+        for o in some:
             top = patients.get(int(o.ranked[0])) if o.ranked else None
             right = patients.get(o.asked.patient_id or 0)
             print(f"{what} ({o.asked.group}: {o.asked.kind}): {typed(o.asked)}; first", end=" ")
