@@ -111,7 +111,7 @@ def compare_family(one: str, other: str) -> Alike:
             return Alike.SHARED
     if one_edit(left, right):
         return Alike.ONE_EDIT
-    return _by_sound_or_sight(left, right)
+    return _by_sound_or_sight("".join(bearing(one)), "".join(bearing(other)))
 
 
 def _by_sound_or_sight(left: str, right: str) -> Alike:

@@ -14,6 +14,8 @@ LETTERS = str.maketrans(
 
 # What is typed or pasted for an apostrophe, half rings of transliterated Arabic included.
 APOSTROPHES = "'`´ʼ‘’‛′‵＇｀ʻʹʾʿꞌꞋ"
+NO_APOSTROPHES = dict.fromkeys(map(ord, APOSTROPHES))
+FOLDED = LETTERS | NO_APOSTROPHES
 
 
 def name_tokens(name: str) -> tuple[str, ...]:
@@ -27,12 +29,13 @@ def name_tokens(name: str) -> tuple[str, ...]:
 
 def name_units(name: str) -> tuple[str, ...]:
     """Return what is parted by more than a hyphen: ("anne-marie", "lucia"), in normal form."""
-    joined = "".join(char for char in name if char not in APOSTROPHES)
+    # Apostrophes go before decomposition, which makes blanks of some, and again behind it.
+    unmarked = name.translate(NO_APOSTROPHES)
     # Folded again: decorative letters have a case only once they are decomposed.
-    decomposed = unicodedata.normalize("NFKD", joined.casefold()).casefold()
+    decomposed = unicodedata.normalize("NFKD", unmarked.casefold()).casefold()
     parted = []
     latin = False
-    for char in decomposed.translate(LETTERS):
+    for char in decomposed.translate(FOLDED):
         category = unicodedata.category(char)
         if category[0] in "LN":
             latin = unicodedata.name(char, "").startswith("LATIN")

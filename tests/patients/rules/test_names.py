@@ -4,9 +4,11 @@ What decides about letters is the Unicode Character Database as Python ships it 
 """
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from rapidfuzz.distance import Jaro, JaroWinkler
 
-from patients.rules.names import APOSTROPHES, name_key, name_tokens
+from patients.rules.names import APOSTROPHES, NormalName, name_key, name_tokens, normal_name
 
 # written, its words, why
 WORDS = [
@@ -125,6 +127,37 @@ def test_key_of_a_name(one: tuple[str, str], other: tuple[str, str], equal: bool
 
 def test_the_key_of_nothing_is_empty() -> None:
     assert name_key("", "\u200b") == ""
+
+
+# written given and family name; given and family in normal form; generation; why
+NORMAL = [
+    (("Dr. Ana", "Ruiz"), ("ana", "ruiz"), "", "a title"),
+    (("Mrs Prof. Ana", "Ruiz"), ("ana", "ruiz"), "", "two titles"),
+    (("Sra. Ana", "Ruiz"), ("ana", "ruiz"), "", "a Spanish title"),
+    (("Ana", "Ruiz, PhD, RN"), ("ana", "ruiz"), "", "degrees"),
+    (("Ana", "Ruiz Jr."), ("ana", "ruiz"), "2", "junior"),
+    (("Ana III", "Ruiz"), ("ana", "ruiz"), "3", "behind the given name"),
+    (("Ana", "Ruiz Sr"), ("ana", "ruiz"), "1", "senior, not señor"),
+    (("Dr", "Ruiz"), ("dr", "ruiz"), "", "nothing but a title stays"),
+    (("Anne-Marie Luz", "Ruiz-Ortiz"), ("anne-marie luz", "ruiz-ortiz"), "", "hyphens stay"),
+    (("Anne – Marie", "Ruiz"), ("anne marie", "ruiz"), "", "a dash alone is none"),
+    (("Don", "Do"), ("don", "do"), "", "these are names"),
+    (("", "-"), ("", ""), "", "nothing"),
+]
+
+
+@pytest.mark.parametrize("written, normal, generation, why", NORMAL, ids=[r[3] for r in NORMAL])
+def test_normal_form(
+    written: tuple[str, str], normal: tuple[str, str], generation: str, why: str
+) -> None:
+    assert normal_name(*written) == NormalName(*normal, generation)
+
+
+@given(st.text(max_size=60), st.text(max_size=60))
+def test_normal_form_twice_changes_nothing(given_names: str, family_names: str) -> None:
+    once = normal_name(given_names, family_names)
+    twice = normal_name(once.given, once.family)
+    assert (twice.given, twice.family) == (once.given, once.family)
 
 
 # Published values: W. E. Winkler, US Bureau of the Census, Statistical Research Report RR94/5,

@@ -1,0 +1,37 @@
+"""How alike two dates of birth are, row by row."""
+
+from datetime import date
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patients.rules.date_likeness import Born, DateAlike, WrittenDate, compare_dates
+
+ROWS: list[tuple[Born, Born, DateAlike]] = [
+    (date(1980, 3, 12), date(1980, 3, 12), DateAlike.EQUAL),
+    (WrittenDate(1980, 3, 12), date(1980, 3, 12), DateAlike.EQUAL),
+    (date(1980, 3, 12), date(1980, 12, 3), DateAlike.DAY_MONTH_EXCHANGED),
+    (date(1980, 3, 12), date(1980, 3, 21), DateAlike.DIGITS_EXCHANGED),
+    (date(1980, 3, 12), date(1908, 3, 12), DateAlike.DIGITS_EXCHANGED),
+    (date(1980, 3, 12), date(1981, 3, 12), DateAlike.ONE_DIGIT),
+    (date(1980, 3, 12), date(1980, 3, 15), DateAlike.ONE_DIGIT),
+    (WrittenDate(1980, 2, 30), date(1980, 2, 20), DateAlike.ONE_DIGIT),
+    (date(1980, 3, 12), date(1980, 3, 27), DateAlike.TWO_PARTS),
+    (date(1980, 3, 12), date(1967, 3, 12), DateAlike.TWO_PARTS),
+    (date(2000, 2, 29), date(2001, 3, 29), DateAlike.TWO_DIGITS),
+    (date(1980, 3, 12), None, DateAlike.UNKNOWN),
+    (None, None, DateAlike.BOTH_UNKNOWN),
+    (date(1980, 3, 12), date(1955, 11, 30), DateAlike.DIFFERENT),
+]
+
+
+@pytest.mark.parametrize("one, other, alike", ROWS)
+def test_dates_of_birth(one: Born, other: Born, alike: DateAlike) -> None:
+    assert compare_dates(one, other) == compare_dates(other, one) == alike
+
+
+@given(st.dates(), st.dates())
+def test_only_the_same_day_is_equal(one: date, other: date) -> None:
+    assert (compare_dates(one, other) == DateAlike.EQUAL) is (one == other)
+    assert compare_dates(one, other) == compare_dates(other, one)
