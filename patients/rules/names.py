@@ -47,7 +47,9 @@ def name_units(name: str) -> tuple[str, ...]:
         elif category[0] in "ZPS" or category == "Cc":
             parted.append(" ")
         # Latin accents and invisible format characters vanish without parting a word.
-    units = ("-".join(filter(None, unit.split("-"))) for unit in "".join(parted).split(" "))
+    # Marks that stand together now come in the order of the standard.
+    ordered = unicodedata.normalize("NFD", "".join(parted))
+    units = ("-".join(filter(None, unit.split("-"))) for unit in ordered.split(" "))
     return tuple(filter(None, units))
 
 

@@ -1,0 +1,129 @@
+"""The look-up tables stay true to the register, whoever writes it; drift is found and mended."""
+
+from datetime import UTC, date, datetime
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from patients.match_keys import keep, rebuild
+from patients.merge import merge, undo_merge
+from patients.models import MatchKey, MatchName, NameKind, Patient
+from patients.other_names import add, end
+from patients.register import correct
+from patients.rules.identity_keys import keys_of
+from patients.rules.names import normal_name
+from tests.factories import a_member, a_patient, a_programme
+
+pytestmark = pytest.mark.django_db
+
+AT = datetime(2026, 3, 2, 15, tzinfo=UTC)
+BORN = date(1980, 3, 12)
+
+
+def _ana(**facts: object) -> Patient:
+    return a_patient(
+        **{"at": AT, "given_names": "Ana", "family_names": "Ruiz", "birth_date": BORN, **facts}
+    )
+
+
+def _names(patient: Patient) -> set[tuple[str, str, str, date]]:
+    rows = MatchName.objects.filter(patient=patient)
+    return set(rows.values_list("kind", "given", "family", "birth_date"))
+
+
+def test_enrolling_lays_name_and_keys() -> None:
+    patient = _ana(given_names="Dr. Anä-María", family_names="O’Ruiz Jr.")
+    name = MatchName.objects.get(patient=patient)
+    assert (name.given, name.family, name.generation) == ("ana-maria", "oruiz", "2")
+    keys = set(MatchKey.objects.filter(name=name).values_list("key", flat=True))
+    assert keys == keys_of(normal_name("Dr. Anä-María", "O’Ruiz Jr."), BORN)
+
+
+def test_correcting_moves_them() -> None:
+    patient = _ana()
+    correct(patient, at=AT, source="test", family_names="Whitcombe", birth_date=date(1980, 3, 13))
+    assert _names(patient) == {("current", "ana", "whitcombe", date(1980, 3, 13))}
+    assert not rebuild()
+
+
+def test_an_address_alone_changes_none_of_them() -> None:
+    patient = _ana()
+    before = set(MatchName.objects.values_list("pk", flat=True))
+    correct(patient, at=AT, source="test", email="new@example.org")
+    assert set(MatchName.objects.values_list("pk", flat=True)) == before
+
+
+def test_other_names_come_and_go() -> None:
+    a_programme(at=AT)
+    patient, by_id = _ana(), a_member("dietitian").pk
+    former = add(
+        patient,
+        kind=NameKind.FORMER,
+        given_names="Ana",
+        family_names="Falk",
+        at=AT,
+        by_id=by_id,
+        source="test",
+    )
+    assert ("former", "ana", "falk", BORN) in _names(patient)
+    end(former, reason="a slip", at=AT, by_id=by_id)
+    assert _names(patient) == {("current", "ana", "ruiz", BORN)}
+    assert not rebuild()
+
+
+def test_a_merged_record_is_found_as_the_one_that_was_kept() -> None:
+    a_programme(at=AT)
+    kept, merged = _ana(), _ana(family_names="Falk", birth_date=date(1980, 12, 3))
+    by_id = a_member("dietitian").pk
+    done = merge(kept, merged, reason="one person", at=AT, by_id=by_id)
+    assert _names(kept) == {
+        ("current", "ana", "ruiz", BORN),
+        ("former", "ana", "falk", date(1980, 12, 3)),
+    }
+    assert not _names(merged)
+    undo_merge(done, reason="two people", at=AT, by_id=by_id)
+    assert _names(kept) == {("current", "ana", "ruiz", BORN)}
+    assert _names(merged) == {("current", "ana", "falk", date(1980, 12, 3))}
+    assert not rebuild()
+
+
+def test_keeping_twice_changes_nothing() -> None:
+    patient = _ana()
+    before = list(MatchName.objects.values_list("pk", flat=True))
+    keep([patient.pk])
+    keep([patient.pk, patient.pk])
+    assert list(MatchName.objects.values_list("pk", flat=True)) == before
+
+
+def _drift() -> tuple[Patient, Patient, Patient]:
+    without_name, without_key, another_name = (_ana(family_names=f"Ruiz{n}") for n in "abc")
+    MatchName.objects.filter(patient=without_name).delete()
+    MatchKey.objects.filter(name__patient=without_key).first().delete()  # type: ignore[union-attr]
+    MatchName.objects.filter(patient=another_name).update(given="eva")
+    return without_name, without_key, another_name
+
+
+def test_rebuilding_finds_drift_mends_it_and_says_so() -> None:
+    without_name, without_key, another_name = _drift()
+    _ana(family_names="Sound")
+    drift = rebuild()
+    assert drift.patients == 4
+    assert drift.missing == {without_name.pk, without_key.pk, another_name.pk}
+    assert drift.leftover == {without_key.pk, another_name.pk}
+    assert not rebuild()
+
+
+def test_the_command_reports_by_record_never_by_name() -> None:
+    _drift()
+    said = StringIO()
+    with pytest.raises(CommandError, match="drifted"):
+        call_command("rebuild_match_keys", "--check", stdout=said)
+    assert "3 could not be found" in said.getvalue()
+    assert MatchName.objects.filter(given="eva").exists(), "only looked"
+    call_command("rebuild_match_keys", "--duplicates", stdout=said)
+    assert "Mended." in said.getvalue()
+    assert "3 records compared" in said.getvalue()
+    call_command("rebuild_match_keys", "--check", stdout=said)
+    assert "The look-up tables are true." in said.getvalue()
+    assert "ruiz" not in said.getvalue().lower()
