@@ -320,15 +320,14 @@ def other_given(rng: random.Random, typed: Typed, *, alike: bool, female: bool) 
     first, *others = typed.given.split()
     if alike and others and len(others[0]) > 1 and rng.random() < 0.3:
         second = deck.draw(rng)  # María Luisa and María Elena
-        if second not in (first, others[0]):
+        if without_accents(second) not in (without_accents(first), without_accents(others[0])):
             return f"{first} {second}"
-    name = first
-    for _ in range(50):
-        name = deck.alike(rng, first) if alike else deck.draw(rng)
+    while True:
         # Else it would be the same name with an accent, or with a middle name.
+        name = deck.alike(rng, first) if alike else deck.draw(rng)
         if without_accents(name.split()[0]) != without_accents(first):
-            break
-    return name
+            return name
+        alike = alike and rng.random() < 0.8  # there may be no other that begins like it
 
 
 def _changed(typed: Typed, *, given: str | None = None, family: str | None = None) -> Typed | None:
