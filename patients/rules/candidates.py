@@ -135,9 +135,10 @@ class _Weighing:
 
     def __init__(self, name: NormalName, born: Born, register: Register) -> None:
         self._name, self._born = name, born
-        keys = [word_key(joined(part)) for part in (name.given, name.family)]
-        bearers = register.bearers(keys, upto=MANY)
-        self._bits = NameBits(bearers[keys[0]], bearers[keys[1]], register.people)
+        given, family = (word_key(joined(part)) for part in (name.given, name.family))
+        # The rule will ask about the namesakes, and a register remembers what it counted.
+        bearers = register.bearers({given, family} | namesake_keys(name), upto=MANY)
+        self._bits = NameBits(bearers[given], bearers[family], register.people)
         self._chance = log2(max(register.people, 1))
         self.compared: dict[int, Compared] = {}
 
