@@ -136,10 +136,11 @@ def _fetch(query: str, values: list[Any]) -> list[tuple[Any, ...]]:
     if connection.vendor == "postgresql":
         connection.ensure_connection()
         with connection.wrap_database_errors, psycopg.Cursor(connection.connection) as prepared:
-            return prepared.execute(query, values, prepare=True).fetchall()
+            rows = prepared.execute(query, values, prepare=True).fetchall()
+        return rows
     with connection.cursor() as cursor:
         cursor.execute(query, values)
-        return cursor.fetchall()
+        return list(cursor.fetchall())
 
 
 def _named(rows: Iterable[tuple[Any, ...]]) -> list[Named]:

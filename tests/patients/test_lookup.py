@@ -32,6 +32,7 @@ def _enrol(persons: list[Person]) -> None:
             recorded_at=AT,
         )
         for person in persons
+        if isinstance(person.birth_date, date)
     )
     keep([patient.pk for patient in made])
 

@@ -2,15 +2,17 @@
 
 from datetime import UTC, date, datetime
 from io import StringIO
+from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from patients.match_keys import keep, rebuild
 from patients.merge import merge, undo_merge
-from patients.models import MatchKey, MatchName, NameKind, Patient
+from patients.models import MatchKey, MatchName, Patient
 from patients.other_names import add, end
 from patients.register import correct
+from patients.rules.identity import NameKind
 from patients.rules.identity_keys import keys_of
 from patients.rules.names import normal_name
 from tests.factories import a_member, a_patient, a_programme
@@ -21,10 +23,9 @@ AT = datetime(2026, 3, 2, 15, tzinfo=UTC)
 BORN = date(1980, 3, 12)
 
 
-def _ana(**facts: object) -> Patient:
-    return a_patient(
-        **{"at": AT, "given_names": "Ana", "family_names": "Ruiz", "birth_date": BORN, **facts}
-    )
+def _ana(**facts: Any) -> Patient:
+    usual: dict[str, Any] = {"given_names": "Ana", "family_names": "Ruiz", "birth_date": BORN}
+    return a_patient(at=AT, **{**usual, **facts})
 
 
 def _names(patient: Patient) -> set[tuple[str, str, str, date]]:
