@@ -1,4 +1,7 @@
-"""Finds a Chromium for the tests in a real browser, and brings one where it can."""
+"""Finds a Chromium for the tests in a real browser, and brings one where it can.
+
+`python -m tests.chromium` does so by itself: it says where the Chromium is, or what is missing.
+"""
 
 import os
 import shutil
@@ -88,3 +91,9 @@ def attempt(command: list[str], seconds: int, *, show: bool) -> bool:
     except (OSError, subprocess.TimeoutExpired):
         return False
     return ended.returncode == 0
+
+
+if __name__ == "__main__":
+    brought = bring()
+    print(brought or MISSING)
+    sys.exit(0 if brought else 1)

@@ -3,19 +3,24 @@
 Without arguments: format, lint, types, import contracts, migrations, translations, the suite on
 SQLite and on PostgreSQL, and the journeys in a real browser. Every step runs, whatever failed
 before; the exit status is 0 only if all of them passed.
+
+Two lines of steps run beside each other, so that no processor waits: the journeys wait for pages
+and mails half of their time. What a step says is shown when it has ended, in one piece.
 """
 
 import os
 import shlex
+import signal
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Generator
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from clinic.children import stop_on_signals
+from clinic.children import Children, stop_on_signals
 from tests import chromium, servers
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -24,6 +29,8 @@ MANAGE = [sys.executable, "manage.py"]
 # Named here because importing clinic has named the product's own settings in the environment.
 PYTEST = [sys.executable, "-m", "pytest", "--ds=tests.settings"]
 JOURNEYS = "tests/journeys"
+NO_DATABASE = ("tests/patients/rules", "tests/education/rules", "tests/reference")
+LOOK = 0.1  # seconds between two looks at what runs
 
 
 @dataclass(frozen=True)
@@ -61,8 +68,8 @@ def main(arguments: list[str]) -> int:
     try:
         if arguments:
             return part(arguments)
-        with tempfile.TemporaryDirectory(prefix="clear-by-check-") as data:
-            return whole({"CLINIC_DATA_DIR": data})
+        with tempfile.TemporaryDirectory(prefix="clear-by-check-") as folder:
+            return whole(Path(folder))
     except KeyboardInterrupt:
         print("\nStopped before the end.", flush=True)
         return 130
@@ -90,70 +97,89 @@ def start_servers(running: ExitStack) -> dict[str, str]:
     }
 
 
-def whole(env: dict[str, str]) -> int:
-    """Runs every step, then says how each ended."""
-    results = [run(step, env) for step in CHECKS]
+def whole(folder: Path) -> int:
+    """Runs every step, then says how each ended. `folder` is for data and for what steps say."""
+    started = time.monotonic()
     with ExitStack() as running:
-        started = time.monotonic()
-        header("browser and servers")
-        lacking = []
-        if chromium.bring() is None:
-            lacking.append(chromium.MISSING)
+        results = []
         try:
             on_postgres = start_servers(running)
         except servers.CannotStart as problem:
-            lacking.append(str(problem))
+            print(problem, flush=True)
+            results.append(Result("servers", False, time.monotonic() - started))
             on_postgres = {}
-        for line in lacking:
-            print(line, flush=True)
-        results.append(Result("browser and servers", not lacking, time.monotonic() - started))
-        for step in suites(on_postgres):
-            results.append(run(step, env))
-    return summary(results)
+        results += beside(lines(on_postgres), {"CLINIC_DATA_DIR": str(folder / "data")}, folder)
+    return summary(results, time.monotonic() - started)
 
 
-def suites(on_postgres: dict[str, str]) -> list[Step]:
-    """The steps that run pytest. Without a PostgreSQL its step is left out: its lack has failed."""
-    common = [*PYTEST, "-n", "2", "-q", "--durations=5"]
+def lines(on_postgres: dict[str, str]) -> list[list[Step]]:
+    """The steps, in two lines. Without a PostgreSQL its step is left out: its lack has failed."""
     redis = {name: on_postgres[name] for name in ("TEST_REDIS_URL",) if name in on_postgres}
-    steps = [
-        Step(
-            "tests on SQLite",
-            [*common, f"--ignore={JOURNEYS}", "tests"],
-            {"TEST_DATABASE": "sqlite", **redis},
-        )
+    sqlite = {"TEST_DATABASE": "sqlite", **redis}
+    suite = [*PYTEST, "-n", "2", "-q", "--durations=5", f"--ignore={JOURNEYS}", "tests"]
+    browser = [
+        Step("browser", [sys.executable, "-m", "tests.chromium"]),
+        # One after the other: each worker would build a site of its own, on the same cores.
+        Step("journeys in the browser", [*PYTEST, "-q", "--durations=5", JOURNEYS], sqlite),
     ]
+    suites = [Step("tests on SQLite", suite, sqlite)]
     if on_postgres:
-        steps.append(
-            Step("tests on PostgreSQL", [*common, f"--ignore={JOURNEYS}", "tests"], on_postgres)
-        )
-    steps.append(
-        Step(
-            "journeys in the browser",
-            # One after the other: each worker would build a site of its own, on the same cores.
-            [*PYTEST, "-q", "--durations=5", JOURNEYS],
-            {"TEST_DATABASE": "sqlite", **redis},
-        )
-    )
-    return steps
+        # Tests that ask no database (tests/test_whole_check.py holds them to it) need it once.
+        without = [f"--ignore={folder}" for folder in NO_DATABASE]
+        suites.append(Step("tests on PostgreSQL", [*suite, *without], on_postgres))
+    return [[*CHECKS, *browser], suites]
 
 
-def header(name: str) -> None:
-    """The line above a step."""
-    print(f"\n=== {name}", flush=True)
+def beside(lines: list[list[Step]], env: dict[str, str], folder: Path) -> list[Result]:
+    """Runs the lines beside each other; returns the results in the order in which steps ended."""
+    print("Two steps run at a time. What each of them says is shown when it has ended.", flush=True)
+    results: list[Result] = []
+    running = [in_turn(line, env, folder) for line in lines]
+    try:
+        while running:
+            time.sleep(LOOK)
+            for line in running.copy():
+                try:
+                    ended = next(line)
+                except StopIteration:
+                    running.remove(line)
+                else:
+                    results += [ended] if ended else []
+    finally:
+        for line in running:
+            line.close()
+    return results
 
 
-def run(step: Step, env: dict[str, str]) -> Result:
-    """Runs one step with its output shown as it comes."""
-    header(f"{step.name}: {shlex.join(readable(step.command))}")
-    started = time.monotonic()
-    ended = subprocess.run(
-        step.command, env=os.environ | env | step.env, stdin=subprocess.DEVNULL, check=False
-    )
-    seconds = time.monotonic() - started
-    passed = ended.returncode == 0
-    print(f"--- {step.name}: {word(passed)} in {seconds:.1f} s", flush=True)
-    return Result(step.name, passed, seconds)
+def in_turn(
+    steps: list[Step], env: dict[str, str], folder: Path
+) -> Generator[Result | None, None, None]:
+    """Runs steps one after the other; yields None while one runs, and each result."""
+    for step in steps:
+        log = folder / f"{step.name}.log"
+        started = time.monotonic()
+        with Children() as children:
+            child = children.start(
+                step.name, step.command, log=log, env=os.environ | env | step.env, folder=ROOT
+            )
+            try:
+                while child.process.poll() is None:
+                    yield None
+            finally:
+                # If it still runs, this is the end of the whole check: pytest tidies up on Ctrl-C.
+                children.end(signal.SIGINT)
+                result = Result(
+                    step.name, child.process.returncode == 0, time.monotonic() - started
+                )
+                show(step, log.read_text(errors="replace"), result)
+        yield result
+
+
+def show(step: Step, said: str, result: Result) -> None:
+    """Prints a step: its command, what it said, and how it ended."""
+    print(f"\n=== {step.name}: {shlex.join(readable(step.command))}")
+    print(said, end="" if said.endswith("\n") or not said else "\n")
+    print(f"--- {step.name}: {word(result.passed)} in {result.seconds:.1f} s", flush=True)
 
 
 def readable(command: list[str]) -> list[str]:
@@ -161,14 +187,13 @@ def readable(command: list[str]) -> list[str]:
     return [part.removeprefix(f"{PROGRAMS}{os.sep}") for part in command]
 
 
-def summary(results: list[Result]) -> int:
-    """Says how each step ended; returns the exit status."""
+def summary(results: list[Result], seconds: float) -> int:
+    """Says how each step ended, and how long all of it took; returns the exit status."""
     print("\n=== summary", flush=True)
     for result in results:
         print(f"{word(result.passed):<6} {result.seconds:7.1f} s  {result.name}")
     failed = [result.name for result in results if not result.passed]
-    total = sum(result.seconds for result in results)
-    print(f"{total:14.1f} s  in all")
+    print(f"{seconds:14.1f} s  in all")
     print(f"Failed: {', '.join(failed)}." if failed else "Everything passed.", flush=True)
     return 1 if failed else 0
 
