@@ -1,0 +1,70 @@
+"""The files of a rehearsal. Nothing of them is kept."""
+
+from typing import Any
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from clinic.rehearsal_words import MOST_SHOWN, problem_words
+from patients.clock import now
+from patients.rules.rehearsal_files import Files, Limits, NotRehearsable, Part, read_files
+
+MAX_MB = 20
+REGISTER_ROWS, CLAIM_ROWS = 50_000, 5_000
+LIMITS = Limits(
+    max_bytes=MAX_MB * 1024 * 1024,
+    rows={Part.REGISTER: REGISTER_ROWS, Part.CLAIMS: CLAIM_ROWS, Part.TRUTH: CLAIM_ROWS},
+)
+NAMES = {
+    Part.REGISTER: "Register file",
+    Part.CLAIMS: "Claims file",
+    Part.TRUTH: "File with the truth",
+}
+
+
+def _file(part: Part, columns: str, *, required: bool = True) -> forms.FileField:
+    choose = "Choose this file first."
+    return forms.FileField(
+        label=NAMES[part] + ("" if required else ", if there is one"),
+        required=required,
+        help_text=f"CSV with the columns {columns}.",
+        widget=forms.FileInput(attrs={"accept": ".csv,text/csv"}),
+        error_messages={"required": choose, "missing": choose, "empty": "The file is empty."},
+    )
+
+
+class RehearsalForm(forms.Form):
+    """Two or three CSV files; cleaned to what they say, in `said`."""
+
+    register = _file(Part.REGISTER, "patient_id, given_name, family_name, date_of_birth")
+    claims = _file(Part.CLAIMS, "claim_id, given_name, family_name, date_of_birth")
+    truth = _file(
+        Part.TRUTH, "claim_id, patient_id (empty: nobody on the register)", required=False
+    )
+
+    said: Files
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse by size before reading; then say everything that is wrong, in its place."""
+        cleaned = super().clean() or {}
+        sent: dict[Part, UploadedFile[bytes]] = {
+            part: cleaned[part] for part in Part if cleaned.get(part)
+        }
+        for part, file in sent.items():
+            if (file.size or 0) > LIMITS.max_bytes:
+                self.add_error(part, f"The file is larger than {MAX_MB} MB. Use the command.")
+        if self.errors:
+            return cleaned
+        try:
+            contents = {part: file.read() for part, file in sent.items()}
+            self.said = read_files(contents, on=now().date(), limits=LIMITS)
+        except NotRehearsable as refused:
+            self._tell(refused)
+        return cleaned
+
+    def _tell(self, refused: NotRehearsable) -> None:
+        for problem in refused.problems[:MOST_SHOWN]:
+            self.add_error(problem.part, problem_words(problem, NAMES))
+        more = len(refused.problems) - MOST_SHOWN
+        if more > 0:
+            self.add_error(None, f"And {more:,} more things are wrong.")

@@ -1,0 +1,195 @@
+"""Try the matching: on files, and on the programme’s own past. It writes nothing."""
+
+import csv
+import io
+from datetime import UTC, date, datetime
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from clinic.forms import rehearsal as form
+from clinic.models import Role
+from education.identify import match, not_a_patient, undo
+from patients import programme
+from patients.rules.identity import Policy
+from patients.rules.rehearsal_files import Limits, Part
+from tests.factories import (
+    a_member,
+    a_patient,
+    a_programme,
+    a_submission,
+    an_assignment,
+    an_invitation,
+    an_operation,
+    signed_in,
+)
+
+pytestmark = pytest.mark.django_db
+
+AT = datetime(2026, 3, 2, 15, tzinfo=UTC)
+REGISTER = (
+    "patient_id,given_name,family_name,date_of_birth\n"
+    "p1,Ana,Ruiz,1980-03-12\np2,Leo,Falk,1975-11-30\n"
+)
+CLAIMS = (
+    "claim_id,given_name,family_name,date_of_birth\n"
+    "c1,ANA,RUIZ,1980-03-12\nc2,Leo,Falk,1975-11-03\nc3,Quinn,Abernathy,1959-05-05\n"
+)
+TRUTH = "claim_id,patient_id\nc1,p1\nc2,p2\nc3,\n"
+
+
+@pytest.fixture
+def desk() -> Client:
+    a_programme(at=AT)
+    return signed_in(Role.DIETITIAN)
+
+
+def _files(**contents: str) -> dict[str, SimpleUploadedFile]:
+    return {
+        part: SimpleUploadedFile(f"{part}.csv", text.encode(), "text/csv")
+        for part, text in contents.items()
+    }
+
+
+def _post(desk: Client, button: str, **contents: str) -> str:
+    response = desk.post(reverse("rehearsal"), {button: "yes", **_files(**contents)})
+    assert response.status_code == 200
+    return response.content.decode()
+
+
+def test_files_are_tried_and_the_result_is_in_plain_words(desk: Client) -> None:
+    page = _post(desk, "show", register=REGISTER, claims=CLAIMS, truth=TRUTH)
+    assert "Of 3 claims, 1 would be matched without a person (33.33 %)" in page
+    assert "False automatic accepts: 0 (of 1 automatic match)." in page
+    assert "Right patient first: 100 % (2 of 2)" in page
+    assert "nobody fits in both name and date of birth" in page
+
+
+def test_without_the_truth_nothing_is_said_of_right_and_wrong(desk: Client) -> None:
+    page = _post(desk, "show", register=REGISTER, claims=CLAIMS)
+    assert "1 would be matched" in page
+    assert "False automatic" not in page
+
+
+def test_a_false_accept_is_a_warning(desk: Client) -> None:
+    page = _post(desk, "show", register=REGISTER, claims=CLAIMS, truth="claim_id,patient_id\nc1,\n")
+    assert "False automatic accepts: 1" in page
+    assert "notice-error" in page
+
+
+def test_each_decision_can_be_downloaded(desk: Client) -> None:
+    response = desk.post(
+        reverse("rehearsal"), {"download": "yes", **_files(register=REGISTER, claims=CLAIMS)}
+    )
+    assert response["Content-Type"].startswith("text/csv")
+    text = b"".join(response.streaming_content).decode()  # type: ignore[attr-defined]
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert [(r["claim_id"], r["decision"], r["patient_id"]) for r in rows] == [
+        ("c1", "auto", "p1"),
+        ("c2", "review", ""),
+        ("c3", "none", ""),
+    ]
+    assert rows[1]["candidates"].split()[0] == "p2"
+    assert "two digits of the date of birth exchanged" in rows[1]["reasons"]
+
+
+@pytest.mark.parametrize(
+    "part, text, said",
+    [
+        ("register", "patient_id,given_name,family_name\np1,Ana,Ruiz\n", "date_of_birth"),
+        ("register", REGISTER + "p1,Eva,Ruiz,1980-03-12\n", "line 4, column patient_id"),
+        ("register", REGISTER.replace("1980-03-12", "12/03/1980"), "line 2, column date_of_birth"),
+        ("claims", CLAIMS.replace("c2", ""), "line 3, column claim_id"),
+        ("claims", "", "empty"),
+    ],
+)
+def test_what_is_wrong_is_said_with_line_and_column(
+    desk: Client, part: str, text: str, said: str
+) -> None:
+    contents = {"register": REGISTER, "claims": CLAIMS, part: text}
+    response = desk.post(reverse("rehearsal"), {"show": "yes", **_files(**contents)})
+    page = response.content.decode()
+    assert response.status_code == 422
+    assert said in page
+    assert "Nothing was tried yet" in page
+    assert "autofocus" in page
+
+
+def test_a_missing_file_is_asked_for(desk: Client) -> None:
+    response = desk.post(reverse("rehearsal"), {"show": "yes", **_files(register=REGISTER)})
+    assert response.status_code == 422
+    assert "Choose this file first." in response.content.decode()
+
+
+def test_too_much_is_refused_before_it_is_read(
+    desk: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(form, "LIMITS", Limits(max_bytes=60, rows={Part.CLAIMS: 2}))
+    response = desk.post(
+        reverse("rehearsal"), {"show": "yes", **_files(register=REGISTER, claims=CLAIMS)}
+    )
+    assert response.status_code == 422
+    assert "Use the command" in response.content.decode()
+    monkeypatch.setattr(form, "LIMITS", Limits(max_bytes=6000, rows={Part.CLAIMS: 2}))
+    response = desk.post(
+        reverse("rehearsal"), {"show": "yes", **_files(register=REGISTER, claims=CLAIMS)}
+    )
+    assert response.status_code == 422
+    assert "more than 2 rows" in response.content.decode()
+
+
+def _came_in(given_names: str, born: date) -> tuple[object, object]:
+    """A submission under a name that is not on the register, through a patient's link."""
+    patient = a_patient(
+        at=AT, given_names="Ana", family_names=f"Ruiz{born.year}", birth_date=born, mrn=f"{born}"
+    )
+    invitation, _ = an_invitation(
+        assignment=an_assignment(operation=an_operation(patient=patient, at=AT), at=AT), at=AT
+    )
+    return patient, a_submission(invitation, at=AT, given_names=given_names)
+
+
+def test_past_submissions_are_asked_about_anew(desk: Client) -> None:
+    by = a_member(Role.DIETITIAN).pk
+    _came_in("Ana", date(1970, 1, 1))  # the rule matched it
+    patient, other_name = _came_in("Anita", date(1971, 1, 1))
+    match(other_name, patient, at=AT, by_id=by)  # type: ignore[arg-type]
+    _, nobodys = _came_in("Zelda", date(1972, 1, 1))
+    not_a_patient(nobodys, at=AT, by_id=by)  # type: ignore[arg-type]
+    _came_in("Quinn", date(1973, 1, 1))  # undecided
+    with CaptureQueriesContext(connection) as sent:
+        page = _post(desk, "past")
+    assert "Of 4 claims, 1 would be matched" in page
+    assert "Compared with 2 decisions by people" in page
+    assert "Of 1 match that the rule made by itself and nobody took back, it would make 1" in page
+    assert "1 submission is not decided: not compared." in page
+    written = [q["sql"] for q in sent if q["sql"].startswith(("INSERT", "UPDATE", "DELETE"))]
+    assert all("trail" in sql or "session" in sql for sql in written), "nothing but the trail"
+
+
+def test_a_match_that_a_person_took_back_shows_as_a_false_accept(desk: Client) -> None:
+    """What the rule would do again, although a person said otherwise."""
+    by = a_member(Role.DIETITIAN).pk
+    _, submission = _came_in("Ana", date(1970, 1, 1))
+    undo(submission, at=AT, by_id=by, reason="it was her sister")  # type: ignore[arg-type]
+    not_a_patient(submission, at=AT, by_id=by)  # type: ignore[arg-type]
+    page = _post(desk, "past")
+    assert "False automatic accepts: 1" in page
+    assert "notice-error" in page
+
+
+def test_the_programmes_own_setting_is_the_one_that_is_tried(desk: Client) -> None:
+    _came_in("Ana", date(1970, 1, 1))
+    by = a_member(Role.ADMINISTRATOR).pk
+    programme.change(at=AT, by_id=by, matching=Policy.NEVER)
+    assert "0 would be matched without a person" in _post(desk, "past")
+
+
+def test_with_nothing_to_try_the_page_says_so(desk: Client) -> None:
+    page = desk.get(reverse("rehearsal")).content.decode()
+    assert "No submission has come in yet." in page
+    assert "rehearse_matching" in page
