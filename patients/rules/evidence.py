@@ -6,8 +6,9 @@ probability u among records of two, weighs log2(m / u). For equal names u is the
 register that bears the name: a rare name says more than a common one.
 
 The probabilities below were set on the FEBRL sets 1 and 2 and on the generator's seeds 1 to 5
-(tests/benchmarks). They order candidates and separate "somebody may be meant" from "nobody";
-no weight alone ever matches anybody (patients/rules/identity.py).
+(tests/benchmarks); LIKELY and the keys of the second pass were chosen with the sets 3 and 4 in view
+as well. They order candidates and separate "somebody may be meant" from "nobody"; no weight alone
+ever matches anybody (patients/rules/identity.py).
 """
 
 from math import log2
