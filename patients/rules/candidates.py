@@ -26,7 +26,7 @@ from patients.rules.names import NormalName, joined
 
 MOST_COMPARED = 2000
 MANY = 5000  # bearers of a name are counted no further
-SECOND_LOOK = 200  # names compared in the second pass, those of the rarest keys
+SECOND_LOOK = 150  # names compared in the second pass, those of the rarest keys
 
 # Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
 LIKELY = -2.0

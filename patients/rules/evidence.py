@@ -11,7 +11,7 @@ as well. They order candidates and separate "somebody may be meant" from "nobody
 ever matches anybody (patients/rules/identity.py).
 """
 
-from math import log2
+from math import inf, log2
 
 from patients.rules.date_likeness import DateAlike
 from patients.rules.name_likeness import Alike, NameLikeness
@@ -62,8 +62,10 @@ def bits(m: float, u: float) -> float:
     return log2(m / u)
 
 
-GIVEN_BITS = {alike: bits(m, u) for alike, (m, u) in GIVEN.items()}
-FAMILY_BITS = {alike: bits(m, u) for alike, (m, u) in FAMILY.items()}
+# What is not in a table says nothing; equal names have the weight of their own rarity.
+SILENT = dict.fromkeys(Alike, 0.0) | {Alike.EQUAL: inf}
+GIVEN_BITS = SILENT | {alike: bits(m, u) for alike, (m, u) in GIVEN.items()}
+FAMILY_BITS = SILENT | {alike: bits(m, u) for alike, (m, u) in FAMILY.items()}
 DATE_BITS = {alike: bits(m, u) for alike, (m, u) in DATES.items()} | {DateAlike.UNKNOWN: 0.0}
 
 
@@ -83,21 +85,13 @@ class NameBits:
     """
 
     def __init__(self, given_bearers: int, family_bearers: int, people: int) -> None:
-        by_given = equal_name_bits(given_bearers, people)
-        by_family = equal_name_bits(family_bearers, people)
-        self._straight = _bits(GIVEN_BITS, by_given), _bits(FAMILY_BITS, by_family)
-        self._crosswise = _bits(GIVEN_BITS, by_family), _bits(FAMILY_BITS, by_given)
+        self._given = equal_name_bits(given_bearers, people)
+        self._family = equal_name_bits(family_bearers, people)
 
     def of(self, names: NameLikeness) -> float:
-        """Return the bits of one likeness."""
+        """Return the bits of one likeness. What is less than equal says no more than equal."""
+        given, family = self._given, self._family
         if names.moved:
-            given, family = self._crosswise
-            return MOVED + given[names.given] + family[names.family]
-        given, family = self._straight
-        return given[names.given] + family[names.family]
-
-
-def _bits(by_likeness: dict[Alike, float], equal: float) -> dict[Alike, float]:
-    """What is less than equal cannot say more than equal would."""
-    bits_of = {alike: min(by_likeness.get(alike, 0.0), equal) for alike in Alike}
-    return bits_of | {Alike.EQUAL: equal, Alike.MISSING: 0.0}
+            given, family = family, given
+        bits_of = min(GIVEN_BITS[names.given], given) + min(FAMILY_BITS[names.family], family)
+        return bits_of + MOVED if names.moved else bits_of

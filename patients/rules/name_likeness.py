@@ -135,7 +135,7 @@ def comparisons(one: NormalName, other: NormalName) -> tuple[NameLikeness, ...]:
     straight = NameLikeness(given, family, False, differs)
     if given == family == Alike.EQUAL:
         return (straight,)
-    if _same_words(one, other):
+    if (given in SHARING or family in SHARING) and _same_words(one, other):
         return (NameLikeness(Alike.EQUAL, Alike.EQUAL, True, differs),)
     if (given in AGREEING and family in AGREEING) or not _may_be_crosswise(one, other):
         return (straight,)
@@ -160,6 +160,8 @@ def _may_be_crosswise(one: NormalName, other: NormalName) -> bool:
     return one.given[:1] == other.family[:1] or one.family[:1] == other.given[:1]
 
 
+# Only with a word in common, or a field empty, can the words stand in other fields.
+SHARING = frozenset({Alike.EQUAL, Alike.MIDDLE_NAME, Alike.PART, Alike.SHARED, Alike.MISSING})
 # What speaks for one and the same name, and not by chance.
 AGREEING = frozenset(
     {

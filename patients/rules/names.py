@@ -3,6 +3,7 @@
 Names are compared in a normal form only; what was typed is stored and shown unchanged.
 """
 
+import re
 import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
@@ -16,6 +17,7 @@ LETTERS = str.maketrans(
 APOSTROPHES = "'`´ʼ‘’‛′‵＇｀ʻʹʾʿꞌꞋ"
 NO_APOSTROPHES = dict.fromkeys(map(ord, APOSTROPHES))
 FOLDED = LETTERS | NO_APOSTROPHES
+NOT_IN_A_WORD = re.compile(r"[^a-z0-9-]+")
 
 
 def name_tokens(name: str) -> tuple[str, ...]:
@@ -29,6 +31,14 @@ def name_tokens(name: str) -> tuple[str, ...]:
 
 def name_units(name: str) -> tuple[str, ...]:
     """Return what is parted by more than a hyphen: ("anne-marie", "lucia"), in normal form."""
+    if name.isascii():  # most are, and the rest of this is slow
+        plain = NOT_IN_A_WORD.sub(" ", name.lower().translate(NO_APOSTROPHES))
+        return _joined_by_hyphens(plain)
+    return _joined_by_hyphens(_plain(name))
+
+
+def _plain(name: str) -> str:
+    """Return a name with nothing in it but letters, digits, hyphens and blanks."""
     # Apostrophes go before decomposition, which makes blanks of some, and again behind it.
     unmarked = name.translate(NO_APOSTROPHES)
     # Folded again: decorative letters have a case only once they are decomposed.
@@ -48,8 +58,11 @@ def name_units(name: str) -> tuple[str, ...]:
             parted.append(" ")
         # Latin accents and invisible format characters vanish without parting a word.
     # Marks that stand together now come in the order of the standard.
-    ordered = unicodedata.normalize("NFD", "".join(parted))
-    units = ("-".join(filter(None, unit.split("-"))) for unit in ordered.split(" "))
+    return unicodedata.normalize("NFD", "".join(parted))
+
+
+def _joined_by_hyphens(plain: str) -> tuple[str, ...]:
+    units = ("-".join(filter(None, unit.split("-"))) for unit in plain.split())
     return tuple(filter(None, units))
 
 
