@@ -220,8 +220,7 @@ def settings(link_type: Any) -> SettingsCreator:
             block_on("born"),
             block_on("given"),
             block_on("family"),
-            "l.given = r.family",
-            "l.family = r.given",
+            *CROSSWISE,
             block_on("substr(born, 1, 6)", "substr(family, 1, 2)"),
             block_on("substr(born, 5, 4)", "substr(family, 1, 2)"),
             block_on("substr(given, 1, 2)", "substr(family, 1, 2)"),
@@ -230,6 +229,10 @@ def settings(link_type: Any) -> SettingsCreator:
             block_on("substr(born, 1, 4)", "substr(family, 1, 2)"),
         ],
     )
+
+
+# The library takes SQL as well as its own rules.
+CROSSWISE: list[Any] = ["l.given = r.family", "l.family = r.given"]
 
 
 def name_levels(field: str, other: str) -> Any:
