@@ -12,8 +12,12 @@ class ClinicConfig(AppConfig):
     name = "clinic"
 
     def ready(self) -> None:
-        """Write sign-ins into the trail (the module needs the models, hence now)."""
+        """Write sign-ins into the trail, and tell whoever confirmed what holds no longer.
+
+        The modules need the models, hence now.
+        """
         import_module("clinic.sign_ins").connect()
+        import_module("clinic.look_again").connect()
 
 
 class StaticFiles(StaticFilesConfig):

@@ -6,7 +6,8 @@ from clinic.views import acts, several
 from clinic.views.call_sheet import call_sheet
 from clinic.views.morning import morning
 from clinic.views.patient import patient_page
-from clinic.views.submissions import decide_identity, submission, submissions, undo_identity
+from clinic.views.submission_acts import decide_identity, note_submission, undo_identity
+from clinic.views.submissions import submission, submissions
 
 urlpatterns = [
     path("morning/", morning, name="morning"),
@@ -31,4 +32,5 @@ urlpatterns = [
     path("submissions/<int:pk>/", submission, name="submission"),
     path("submissions/<int:pk>/decide/", decide_identity, name="decide-identity"),
     path("submissions/<int:pk>/undo/", undo_identity, name="undo-identity"),
+    path("submissions/<int:pk>/note/", note_submission, name="note-submission"),
 ]

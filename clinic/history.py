@@ -9,14 +9,16 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from clinic.day_words import day, days
+from clinic.look_again import LOOK_AGAIN
 from clinic.models import Confirmation
-from clinic.words import BOOKING, EVIDENCE, IDENTITY, LINK_ENDED, MAIL
+from clinic.submissions import decision_words
+from clinic.words import BOOKING, EVIDENCE, LINK_ENDED, MAIL
+from education.invite import INVITATION
 from education.models import (
     Attempt,
     Clearance,
     EndedBecause,
     IdentityDecision,
-    IdentityVerdict,
     Invitation,
     InvitationEnd,
     Message,
@@ -24,6 +26,7 @@ from education.models import (
     Revocation,
     SignOff,
     Submission,
+    SubmissionNote,
     Waiver,
     WaiverRevocation,
 )
@@ -49,6 +52,8 @@ FACTS = {
     "phone": "phone",
     "language": "language",
 }
+
+PURPOSE = {INVITATION: "the link", LOOK_AGAIN: "look again at the confirmed OR date"}
 
 
 @dataclass(frozen=True)
@@ -173,9 +178,15 @@ def _links(patient: Patient, titles: dict[int, str]) -> Iterator[Event]:
 def _messages(patient: Patient) -> Iterator[Event]:
     for row in Message.objects.filter(patient=patient):
         if row.state == MessageState.SENT and row.sent_at:
-            yield Event(row.sent_at, "email went out", f"{row.purpose}, to {row.address}")
+            yield Event(row.sent_at, "email went out", f"{_purpose(row)}, to {row.address}")
         elif row.invitation_id is None:
-            yield Event(row.recorded_at, f"email {_mail(row)}", row.purpose)
+            yield Event(
+                row.recorded_at, f"email {_mail(row)}", f"{_purpose(row)}, to {row.address}"
+            )
+
+
+def _purpose(message: Message) -> str:
+    return PURPOSE.get(message.purpose, message.purpose)
 
 
 def _mail(message: Message) -> str:
@@ -210,13 +221,18 @@ def _quizzes(patient: Patient, titles: dict[int, str], zone: ZoneInfo) -> Iterat
         yield Event(row.recorded_at, "quiz handed in", detail, source, row.pk)
     decisions = IdentityDecision.objects.filter(submission__in=[row.pk for row in rows])
     for decision in decisions.select_related("by", "submission"):
-        words = IDENTITY[IdentityVerdict(decision.verdict)]
+        words = decision_words(decision, zone=zone)
         if decision.patient_id not in (None, patient.pk):
             words = "decided to be another patient’s"
         handed_in = day(local_date(decision.submission.recorded_at, zone))
         detail = f"quiz handed in {handed_in}{'. ' if decision.note else ''}{decision.note}"
         who = _who(decision.by) or "by the identity rule"
         yield Event(decision.recorded_at, words, detail, who, decision.submission_id)
+    notes = SubmissionNote.objects.filter(submission__in=[row.pk for row in rows])
+    for note in notes.select_related("by"):
+        yield Event(
+            note.recorded_at, "note on a quiz", note.text, _who(note.by), note.submission_id
+        )
 
 
 def _clearances(patient: Patient, titles: dict[int, str]) -> Iterator[Event]:

@@ -1,53 +1,96 @@
-"""Read what the pages about submissions show: who could it be, and what was decided."""
+"""Read what the pages about submissions show: which wait, what was decided, what was found out."""
 
 from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
-from clinic.words import DIFFERS, WHY
-from education.identify import consider
-from education.models import MATCHED, Assignment, IdentityDecision, Submission
-from patients.models import Patient
-from patients.rules.identity import Candidate, Verdict
+from clinic.day_words import day
+from clinic.words import IDENTITY
+from education.models import (
+    MATCHED,
+    Assignment,
+    Clearance,
+    IdentityDecision,
+    IdentityVerdict,
+    Submission,
+)
+from patients.clock import local_date
+from patients.models import Merge, MergeUndone, OtherName, OtherNameEnd, Patient, PatientChange
 from patients.rules.names import name_tokens
 
 MOST = 20  # patients that a search shows
+ROWS = 10  # undecided submissions on a page
 
 
 @dataclass(frozen=True)
-class Part:
-    """A piece of a name or date; `differs` from what was typed."""
+class Queue:
+    """One page of the undecided, the oldest first.
 
-    text: str
-    differs: bool
+    `waiting` counts all of them, `older` those before this page. `earlier` and `later` are the
+    submissions with which the pages before and after begin.
+    """
 
-
-@dataclass(frozen=True)
-class Suggested:
-    """A patient whose submission it could be, with the evidence for and against in words."""
-
-    patient: Patient
-    agree: list[str]
-    differ: list[str]
-    given_names: list[Part]
-    family_names: list[Part]
-    birth_date_differs: bool
-
-
-@dataclass(frozen=True)
-class Considered:
-    """A submission that waits for a decision: why the rule left it, and the ranked candidates."""
-
-    rule_would_match: bool
-    reasons: list[str]
-    suggested: list[Suggested]
+    waiting: int
+    older: int
+    rows: list[Submission]
+    earlier: int | None
+    later: int | None
 
 
 def with_people(rows: QuerySet[Submission]) -> QuerySet[Submission]:
-    """Load whose link a submission came through and what was decided."""
+    """Load whose link a submission came through, what was decided, and what was found out."""
     return rows.select_related(
         "edition", "attempt__invitation__assignment__operation__patient"
-    ).prefetch_related("decisions__patient", "decisions__by")
+    ).prefetch_related("decisions__patient", "decisions__by", "notes__by")
+
+
+def queue(*, begin: int | None = None) -> Queue:
+    """Return the page that begins with a submission, decided or not; the first one otherwise."""
+    undecided = Submission.objects.undecided().order_by("recorded_at", "id")
+    first = Submission.objects.filter(pk=begin).first() if begin else None
+    older = undecided.exclude(_from(first)) if first else undecided.none()
+    shown = undecided.filter(_from(first)) if first else undecided
+    rows = list(with_people(shown)[: ROWS + 1])
+    before = list(older.reverse().values_list("pk", flat=True)[:ROWS])
+    return Queue(
+        waiting=undecided.count(),
+        older=older.count(),
+        rows=rows[:ROWS],
+        earlier=before[-1] if before else None,
+        later=rows[ROWS].pk if len(rows) > ROWS else None,
+    )
+
+
+def decisions_in_force() -> QuerySet[IdentityDecision]:
+    """Return the decisions in force with their submissions, the latest first."""
+    rows = IdentityDecision.objects.in_force().order_by("-id")
+    return rows.select_related("submission__edition", "patient__merged_into", "by")
+
+
+def next_after(submission: Submission) -> int | None:
+    """Return the undecided one to look at next: the following one, else the oldest."""
+    others = Submission.objects.undecided().exclude(pk=submission.pk)
+    ordered = others.order_by("recorded_at", "id").values_list("pk", flat=True)
+    return ordered.filter(_from(submission)).first() or ordered.first()
+
+
+def _from(submission: Submission) -> Q:
+    at = submission.recorded_at
+    return Q(recorded_at__gt=at) | Q(recorded_at=at, pk__gte=submission.pk)
+
+
+def through(assignment_id: int) -> int | None:
+    """Return the submission that an assignment's row means: the oldest undecided, else the last."""
+    rows = Submission.objects.filter(attempt__invitation__assignment=assignment_id)
+    undecided = rows.undecided().order_by("recorded_at", "id")
+    latest = rows.order_by("-recorded_at", "-id")
+    found: int | None = (
+        undecided.values_list("pk", flat=True).first()
+        or latest.values_list("pk", flat=True).first()
+    )
+    return found
 
 
 def latest_decision(submission: Submission) -> IdentityDecision | None:
@@ -56,20 +99,66 @@ def latest_decision(submission: Submission) -> IdentityDecision | None:
     return decisions[-1] if decisions else None
 
 
-def weigh(submission: Submission) -> Considered:
-    """Ask the identity rule, and put its answer into words."""
-    decision = consider(submission)
-    people = Patient.objects.in_bulk([c.person_id for c in decision.candidates])
-    return Considered(
-        rule_would_match=decision.verdict == Verdict.AUTOMATIC,
-        reasons=[WHY[reason] for reason in decision.reasons],
-        suggested=[_suggested(submission, people[c.person_id], c) for c in decision.candidates],
-    )
+def in_force(submission: Submission) -> IdentityDecision | None:
+    """Return the decision in force, from what `with_people` loaded."""
+    latest = latest_decision(submission)
+    return latest if latest and latest.verdict != IdentityVerdict.UNDONE else None
 
 
-def search(text: str, *, without: list[int]) -> list[Patient]:
-    """Search the register by name or MRN, leaving out who is shown already."""
-    rows = Patient.objects.exclude(pk__in=without)
+def decision_words(decision: IdentityDecision, *, zone: ZoneInfo) -> str:
+    """Return a decision in words; one that the register brought about later says so."""
+    words = IDENTITY[IdentityVerdict(decision.verdict)]
+    by_itself = decision.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY
+    if by_itself and decision.recorded_at > decision.submission.recorded_at:
+        changed_on = local_date(decision.recorded_at, zone)
+        return f"{words}, after the register changed on {day(changed_on)}"
+    return words
+
+
+def matched_patient(decision: IdentityDecision | None) -> Patient | None:
+    """Return whose it is by the decision, if it is a patient's: who speaks for the record now."""
+    if decision is None or decision.verdict not in MATCHED:
+        return None
+    patient = decision.patient
+    while patient and patient.merged_into:
+        patient = patient.merged_into
+    return patient
+
+
+def clearances_by(decision: IdentityDecision | None) -> list[Clearance]:
+    """Return the clearance that rests on a decision, and where merges carried it."""
+    found: list[Clearance] = []
+    rows = Clearance.objects.select_related("revocation")
+    layer = list(rows.filter(decision=decision)) if decision else []
+    while layer:
+        found += layer
+        layer = list(rows.filter(carried_from__in=layer))
+    return found
+
+
+def last_compared(submission: Submission, register_changed: datetime | None) -> datetime:
+    """Return when it was last held against the register: when it came, or when that changed."""
+    return max(submission.recorded_at, register_changed or submission.recorded_at)
+
+
+def register_changed_at() -> datetime | None:
+    """Return when the register last changed in a way that makes submissions be asked again."""
+    latest = [
+        rows.order_by("-pk").values_list("recorded_at", flat=True).first()
+        for rows in (
+            PatientChange.objects.all(),
+            OtherName.objects.all(),
+            OtherNameEnd.objects.all(),
+            Merge.objects.all(),
+            MergeUndone.objects.all(),
+        )
+    ]
+    return max((at for at in latest if at), default=None)
+
+
+def search(text: str) -> list[Patient]:
+    """Search the register by name or MRN."""
+    rows = Patient.objects.on_the_register()
     by_mrn = rows.filter(mrn__istartswith=text.strip())
     words = name_tokens(text)
     if not words:
@@ -84,29 +173,3 @@ def assignments_of(submission: Submission, patient: Patient) -> QuerySet[Assignm
     return Assignment.objects.filter(
         operation__patient=patient, module=submission.edition.module_id, closed=False
     ).select_related("operation__patient", "operation__procedure", "module")
-
-
-def matched_patient(decision: IdentityDecision | None) -> Patient | None:
-    """Return whose it is by the decision, if it is a patient's."""
-    return decision.patient if decision and decision.verdict in MATCHED else None
-
-
-def found(submission: Submission, patient: Patient) -> Suggested:
-    """Show a patient found by search as the ranked ones are shown, without the rule's reasons."""
-    return _suggested(submission, patient, Candidate(patient.pk, 0, ()))
-
-
-def _suggested(submission: Submission, patient: Patient, candidate: Candidate) -> Suggested:
-    typed = {*name_tokens(submission.given_names), *name_tokens(submission.family_names)}
-    return Suggested(
-        patient=patient,
-        agree=[WHY[reason] for reason in candidate.reasons if reason not in DIFFERS],
-        differ=[WHY[reason] for reason in candidate.reasons if reason in DIFFERS],
-        given_names=_parts(patient.given_names, typed),
-        family_names=_parts(patient.family_names, typed),
-        birth_date_differs=patient.birth_date != submission.birth_date,
-    )
-
-
-def _parts(name: str, typed: set[str]) -> list[Part]:
-    return [Part(word, not set(name_tokens(word)) <= typed) for word in name.split()]

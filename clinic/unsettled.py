@@ -69,9 +69,7 @@ def holds(given: OperationAnswer) -> frozenset[str]:
     """Return what stands against confirming, as comparable texts."""
     reasons = {str(r) for r in given.verdict.reasons if r != HoldReason.NOT_CLEARED}
     holding = [t for t in given.told if t.assignment.pk in given.verdict.holding]
-    return frozenset(
-        reasons | {_held(t.assignment.module.code, t.answer.standing) for t in holding}
-    )
+    return frozenset(reasons | {held(t.assignment.module.code, t.answer.standing) for t in holding})
 
 
 def accepted(confirmation: Confirmation | None) -> frozenset[str]:
@@ -81,8 +79,13 @@ def accepted(confirmation: Confirmation | None) -> frozenset[str]:
     found = set()
     for reason in confirmation.reasons:
         code, parted, standing = reason.partition(": ")
-        found.add(_held(code, standing) if parted else reason)
+        found.add(held(code, standing) if parted else reason)
     return frozenset(found)
+
+
+def held(code: str, standing: str) -> str:
+    """Return what a module that is not cleared holds against confirming."""
+    return f"{code}: {'not learned' if standing in NOT_LEARNED else standing}"
 
 
 def unsettled(*, at: datetime) -> list[Unsettled]:
@@ -150,7 +153,3 @@ def _suspects(operations: OperationQuerySet) -> OperationQuerySet:
     )
     moved = Exists(Confirmation.objects.filter(operation=OuterRef("pk"))) & ~Exists(same_date)
     return operations.filter(Q(not_clear, booking=Booking.CONFIRMED) | moved)
-
-
-def _held(code: str, standing: str) -> str:
-    return f"{code}: {'not learned' if standing in NOT_LEARNED else standing}"

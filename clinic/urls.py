@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, include, path
 
 from clinic.health import healthz
+from clinic.views.look_again import look_again
 from clinic.views.mail_tray import mail_tray, mail_tray_message
 from clinic.views.modules import module, modules
 from clinic.views.operation_acts import (
@@ -34,6 +35,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     ),
     path("operations/<int:operation_id>/booking/", operation_booking, name="operation-booking"),
     path("operations/<int:operation_id>/move/", operation_move, name="operation-move"),
+    path("look-again/", look_again, name="look-again"),
     path("staff/", staff, name="staff"),
     path("staff/<int:staff_id>/", staff_member, name="staff-member"),
     path("staff/<int:staff_id>/active/", staff_active, name="staff-active"),

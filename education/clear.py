@@ -1,8 +1,14 @@
-"""Clear a patient for a module, and take it back: the only code that writes clearances."""
+"""Clear a patient for a module, and take it back.
+
+The only code that writes clearances, but for those that a merge carries to the kept record
+(education.carry). Whoever clears or revokes holds the patient's row first, as a merge does, so that
+nothing is cleared on a record that is merged at the same instant.
+"""
 
 from datetime import datetime
 
 from django.db import transaction
+from django.dispatch import Signal
 
 from education.models import (
     Assignment,
@@ -18,6 +24,11 @@ from education.rules.standing import Evidence, Standing, late_clearances
 from education.standings import standing_of
 from patients import programme
 from patients.models import Patient
+from patients.speaks_for import locked_speaker
+
+# Sent inside the transaction, before a clearance is revoked, so that whoever listens can still
+# read what rests on it: clearance, at. Once for each clearance, however often it is revoked.
+clearance_ends = Signal()
 
 
 class NothingToSignOff(Exception):
@@ -45,24 +56,50 @@ def clear_by_teach_back(
     patient: Patient, module: Module, *, at: datetime, by_id: int, note: str
 ) -> Clearance:
     """Clear a patient who said it in their own words to a member of staff, today."""
-    return Clearance.objects.create(
-        patient=patient,
-        module=module,
-        edition=module.editions.order_by("-number")[0],
-        cleared_on=programme.local_day(at),
-        evidence=Evidence.TEACH_BACK,
-        note=note,
-        recorded_at=at,
-        by_id=by_id,
-    )
+    with transaction.atomic():
+        return Clearance.objects.create(
+            patient=locked_speaker(patient),
+            module=module,
+            edition=module.editions.order_by("-number")[0],
+            cleared_on=programme.local_day(at),
+            evidence=Evidence.TEACH_BACK,
+            note=note,
+            recorded_at=at,
+            by_id=by_id,
+        )
 
 
 def revoke(clearance: Clearance, *, reason: str, at: datetime, by_id: int) -> Revocation:
-    """Say that a clearance no longer holds. A second revocation returns the first."""
+    """Say that a clearance no longer holds. A second revocation returns the first.
+
+    What a merge carried to another record is the same evidence: revoked on one of them, it is
+    revoked on all.
+    """
     with transaction.atomic():
-        revocation, _ = Revocation.objects.get_or_create(
-            clearance=clearance, defaults={"reason": reason, "recorded_at": at, "by_id": by_id}
+        locked_speaker(clearance.patient)
+        earlier = Revocation.objects.filter(clearance=clearance).first()
+        if earlier:
+            return earlier
+        original = clearance
+        while original.carried_from:
+            original = original.carried_from
+        revoke_here(original, reason=reason, at=at, by_id=by_id)
+        return revoke_here(clearance, reason=reason, at=at, by_id=by_id)
+
+
+def revoke_here(clearance: Clearance, *, reason: str, at: datetime, by_id: int) -> Revocation:
+    """Revoke a clearance and what was carried on from it, not what it was itself carried from."""
+    with transaction.atomic():
+        clearance = Clearance.objects.select_for_update().get(pk=clearance.pk)
+        earlier = Revocation.objects.filter(clearance=clearance).first()
+        if earlier:
+            return earlier
+        clearance_ends.send(sender=Clearance, clearance=clearance, at=at)
+        revocation = Revocation.objects.create(
+            clearance=clearance, reason=reason, recorded_at=at, by_id=by_id
         )
+        for carried in clearance.carried_to.order_by("pk"):
+            revoke_here(carried, reason=reason, at=at, by_id=by_id)
     return revocation
 
 

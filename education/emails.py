@@ -1,5 +1,7 @@
 """One function for each email. Words are in templates/emails/<name>/."""
 
+from typing import Protocol
+
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.core.mail.backends.base import BaseEmailBackend
@@ -11,6 +13,18 @@ from education.models import Message
 from patients import programme
 
 
+class Make(Protocol):
+    """Makes the email of a message that carries no personal link."""
+
+    def __call__(
+        self, message: Message, *, connection: BaseEmailBackend
+    ) -> EmailMultiAlternatives: ...
+
+
+# By purpose; what leads to the staff's pages is added by the clinic, which knows them.
+WITHOUT_LINK: dict[str, Make] = {}
+
+
 def invitation_email(
     message: Message, token: str, *, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
@@ -18,12 +32,13 @@ def invitation_email(
     # The page knows nothing about the patient, so the link itself says the email's language.
     query = {"l": message.language}
     link = settings.PUBLIC_URL + reverse("quiz-start", args=[token], query=query)
-    return _email(message, "invitation", {"link": link}, connection=connection)
+    return written(message, "invitation", {"link": link}, connection=connection)
 
 
-def _email(
+def written(
     message: Message, name: str, context: dict[str, object], *, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
+    """Return the email with the words of a folder, in the message's language."""
     context = {**context, "programme": programme.current(), "language": message.language}
     with translation.override(message.language):
         subject = render_to_string(f"emails/{name}/subject.txt", context).strip()

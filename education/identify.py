@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Q
 
 from education.clear import clear_by_quiz, revoke
 from education.models import (
@@ -10,11 +11,13 @@ from education.models import (
     IdentityDecision,
     IdentityVerdict,
     Submission,
+    SubmissionNote,
 )
 from patients import programme
 from patients.lookup import whose
-from patients.models import Patient
+from patients.models import MatchName, Patient, PatientChange
 from patients.rules.identity import Claim, Decision, Policy, Verdict
+from patients.speaks_for import locked_speaker, speaker
 
 
 class DecidedMeanwhile(Exception):
@@ -49,19 +52,30 @@ def identify(submission: Submission, *, at: datetime) -> IdentityDecision | None
 
 
 def identify_again(patient: Patient, *, at: datetime) -> int:
-    """Ask again about the undecided submissions that a new or corrected patient could explain.
+    """Ask again about the undecided submissions that a change of the register could explain.
 
-    Nothing matches without an equal date of birth, so only those are asked about. Submissions
-    that a person undid or decided are left to people. Returns the new matches.
+    The patient is new, corrected, has another name, or was merged or parted. Nothing matches
+    without an equal date of birth, so only those are asked about that have one of the record's:
+    now, earlier (somebody else may be the only one left on it), or on a record merged into it.
+    Submissions that a person undid or decided are left to people. One indexed query where nothing
+    waits, as an import enrols thousands. Returns the new matches.
     """
-    untouched = Submission.objects.filter(decisions__isnull=True, birth_date=patient.birth_date)
+    dates = MatchName.objects.filter(patient=patient).values("birth_date")
+    earlier = PatientChange.objects.filter(patient=patient).values("birth_date")
+    untouched = Submission.objects.filter(
+        Q(birth_date__in=dates) | Q(birth_date__in=earlier), decisions__isnull=True
+    ).select_related("edition", "attempt__invitation__assignment__operation")
     return sum(identify(submission, at=at) is not None for submission in untouched)
 
 
 def match(
     submission: Submission, patient: Patient, *, at: datetime, by_id: int, note: str = ""
 ) -> IdentityDecision:
-    """A member of staff says whose it is. Raises DecidedMeanwhile if it is decided already."""
+    """A member of staff says whose it is. Raises DecidedMeanwhile if it is decided already.
+
+    Said of a merged record, it is the patient's who speaks for it.
+    """
+    patient = speaker(patient)
     weighed = {c.person_id: c.reasons for c in consider(submission).candidates}
     with transaction.atomic():
         return _decide(
@@ -85,15 +99,29 @@ def not_a_patient(
         )
 
 
-def undo(submission: Submission, *, at: datetime, by_id: int, reason: str) -> IdentityDecision:
+def leave_note(submission: Submission, text: str, *, at: datetime, by_id: int) -> SubmissionNote:
+    """Keep what a member of staff found out, without deciding whose it is."""
+    return SubmissionNote.objects.create(
+        submission=submission, text=text, recorded_at=at, by_id=by_id
+    )
+
+
+def undo(
+    submission: Submission, *, at: datetime, by_id: int, reason: str, seen: int | None = None
+) -> IdentityDecision:
     """Take back the decision in force: the clearance that rested on it is revoked with it.
 
-    Raises DecidedMeanwhile when nothing is in force any more.
+    `seen`: the decision that was shown to whoever undoes it. Raises DecidedMeanwhile when nothing
+    is in force any more, or another decision than that.
     """
     with transaction.atomic():
-        Submission.objects.select_for_update().get(pk=submission.pk)
-        latest = submission.decisions.order_by("-number").first()
+        in_hand = submission.decisions.order_by("-number").first()
+        if in_hand and in_hand.patient:
+            locked_speaker(in_hand.patient)
+        latest = _hold(submission)
         if latest is None or latest.verdict == IdentityVerdict.UNDONE:
+            raise DecidedMeanwhile
+        if seen is not None and latest.pk != seen:
             raise DecidedMeanwhile
         clearance = getattr(latest, "clearance", None)
         if clearance and not hasattr(clearance, "revocation"):
@@ -118,8 +146,8 @@ def _decide(
     reasons: list[str] | None = None,
     note: str = "",
 ) -> IdentityDecision:
-    Submission.objects.select_for_update().get(pk=submission.pk)
-    latest = submission.decisions.order_by("-number").first()
+    patient = locked_speaker(patient) if patient else None  # a merge came first
+    latest = _hold(submission)
     if latest and latest.verdict != IdentityVerdict.UNDONE:
         raise DecidedMeanwhile
     decision = IdentityDecision.objects.create(
@@ -135,3 +163,13 @@ def _decide(
     if verdict in MATCHED and submission.passed:
         clear_by_quiz(decision, at=at)
     return decision
+
+
+def _hold(submission: Submission) -> IdentityDecision | None:
+    """Lock the submission, and return its latest decision.
+
+    Whoever needs the patient's row locks that first, as a merge does: else the two could wait for
+    each other.
+    """
+    Submission.objects.select_for_update().get(pk=submission.pk)
+    return submission.decisions.order_by("-number").first()

@@ -9,11 +9,11 @@ import smtplib
 import time
 from datetime import datetime, timedelta
 
-from django.core.mail import get_connection
+from django.core.mail import EmailMultiAlternatives, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from django.db.models import F, Q
 
-from education.emails import invitation_email
+from education.emails import WITHOUT_LINK, invitation_email
 from education.invite import LinkState, issue_token, link_state
 from education.models import Message, MessageState
 
@@ -110,11 +110,8 @@ def _deliver(message: Message, *, at: datetime, connection: BaseEmailBackend | N
 
     A connection that the server dropped since the message before is opened anew, once.
     """
-    if message.invitation is None:
-        raise ValueError(f"message {message.pk} has no email for its purpose")
-    token = issue_token(message.invitation, at=at)
     over = connection or get_connection()
-    email = invitation_email(message, token, connection=over)
+    email = _made(message, at=at, connection=over)
     # Left open afterwards; False says that it was open before.
     used_before = connection is not None and connection.open() is False
     try:
@@ -125,6 +122,17 @@ def _deliver(message: Message, *, at: datetime, connection: BaseEmailBackend | N
         over.close()
         over.open()
         email.send()
+
+
+def _made(
+    message: Message, *, at: datetime, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
+    if message.invitation is not None:
+        token = issue_token(message.invitation, at=at)
+        return invitation_email(message, token, connection=connection)
+    if message.purpose not in WITHOUT_LINK:
+        raise ValueError(f"message {message.pk} has no email for its purpose")
+    return WITHOUT_LINK[message.purpose](message, connection=connection)
 
 
 def _refused(message: Message, code: int, *, at: datetime) -> None:

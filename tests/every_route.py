@@ -93,6 +93,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "submission": submission.pk,
         "decide-identity": submission.pk,
         "undo-identity": submission.pk,
+        "note-submission": submission.pk,
     }
     return {
         f"{route.name}.{argument}": by_route[route.name]

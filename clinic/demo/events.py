@@ -20,11 +20,12 @@ from clinic.demo.stage import (
     patient,
     submission,
 )
+from clinic.look_again import LOOK_AGAIN
 from clinic.models import Role
 from education.clear import clear_by_teach_back, sign_off, waive
 from education.identify import match, undo
 from education.invite import Refusal, invite
-from education.models import Message
+from education.models import Message, MessageState
 from education.send import send
 from education.take import begin, save_answer, submit
 from patients.contact import log_contact
@@ -203,7 +204,7 @@ class Matched:
 
 @dataclass(frozen=True)
 class Undone:
-    """The dietitian took back whose the quiz was."""
+    """The dietitian took back whose the quiz was; who had confirmed on it is told by email."""
 
     days_ago: int
     reason: str
@@ -211,6 +212,8 @@ class Undone:
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         undo(submission(mrn, BEFORE), at=at, by_id=stage.dietitian, reason=self.reason)
+        for told in Message.objects.filter(purpose=LOOK_AGAIN, state=MessageState.WAITING):
+            send(told.pk, at=at)
 
 
 @dataclass(frozen=True)

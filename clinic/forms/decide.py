@@ -1,4 +1,4 @@
-"""Decide whose a submission is."""
+"""Decide whose a submission is, or leave it with a note."""
 
 from typing import Any
 
@@ -24,3 +24,12 @@ class DecideForm(forms.Form):
         field = self.fields["person"]
         if isinstance(field, forms.ChoiceField):
             field.choices = [*choices, (NOBODY, NOBODY)]
+
+
+class NoteForm(forms.Form):
+    """What was found out, without deciding yet."""
+
+    note = forms.CharField(
+        max_length=500,
+        error_messages={"required": "Write what you found out, so that the next one knows."},
+    )

@@ -18,6 +18,7 @@ from clinic.access import about, member
 from clinic.day_words import day
 from clinic.forms.acts import ContactForm, ReasonForm, TeachBackForm
 from clinic.forms.correct import CorrectForm
+from clinic.look_again import resting_on, same_evidence
 from clinic.once import once
 from clinic.roles import CARERS, CLINICIANS
 from clinic.words import REFUSAL, STANDING
@@ -127,6 +128,7 @@ def revoke_clearance(request: HttpRequest, pk: int) -> HttpResponse:
         return go_back(request, patient=clearance.patient)
     says = (
         f"The clearance of {day(clearance.cleared_on)} stops counting at once.",
+        *(one.words for one in resting_on(same_evidence(clearance), at=now())),
         "An OR date confirmed on it shows up for the coordinator today.",
     )
     page = ActPage("Revoke a clearance", says, "Revoke it", clearance.patient)

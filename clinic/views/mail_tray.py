@@ -1,4 +1,4 @@
-"""The demo's mail tray: it stands in for the patients' mailboxes. Nowhere else does it exist."""
+"""The demo's mail tray: it stands in for the mailboxes of everybody. Nowhere else does it exist."""
 
 import re
 from dataclasses import dataclass

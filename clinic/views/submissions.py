@@ -1,174 +1,212 @@
-"""Submissions: undecided first; decide whose one is, and undo it."""
+"""The identity review: the undecided, the oldest first, and one submission with its history."""
 
-from django.contrib import messages
+from dataclasses import dataclass
+from datetime import datetime
+
 from django.core.paginator import Paginator
 from django.db import DatabaseError
+from django.forms import Form
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_safe
 
 from clinic.access import about, member
-from clinic.forms.acts import ReasonForm
-from clinic.forms.decide import NOBODY, DecideForm
-from clinic.once import once
+from clinic.candidates import Considered, weigh
+from clinic.look_again import resting_on
 from clinic.roles import CARERS, READERS
 from clinic.submissions import (
-    Suggested,
     assignments_of,
-    found,
+    clearances_by,
+    decision_words,
+    decisions_in_force,
+    in_force,
+    last_compared,
     latest_decision,
     matched_patient,
+    queue,
+    register_changed_at,
     search,
-    weigh,
+    through,
     with_people,
 )
-from clinic.words import STANDING
-from education import identify
-from education.models import MATCHED, IdentityVerdict, Submission
+from education.models import MATCHED, IdentityDecision, Submission
 from education.standings import standings
 from education.titles import titles
 from patients.clock import local_date, now
-from patients.models import Patient
+from patients.models import Patient, Programme
 from patients.open_to import open_to
-from patients.programme import current
+from patients.programme import NotFounded, current
 
-ROWS = 50
+DECIDED = 50  # on a page of their own
+LAST = 5  # below those that wait, where an act just done can be undone
+
+
+@dataclass(frozen=True)
+class Entry:
+    """An undecided submission as the pages show it.
+
+    `compared_at`: when it was last held against the register, if it is asked again by itself.
+    """
+
+    considered: Considered
+    title: str
+    compared_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Decided:
+    """A submission with its decision in force; `patient` speaks for the record that was meant."""
+
+    submission: Submission
+    decision: IdentityDecision
+    patient: Patient | None
+    words: str
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What was sent and not taken, to be shown again on the page.
+
+    `decide` and `undo` are the forms with their errors, `person` and `note` what was chosen and
+    typed. `overtaken`: somebody else was faster, and this is what was wanted.
+    """
+
+    decide: Form | None = None
+    undo: Form | None = None
+    person: str = ""
+    note: str = ""
+    overtaken: str = ""
+
+    @property
+    def status(self) -> int:
+        """The page's status: a conflict, a form with errors, or nothing wrong."""
+        if self.overtaken:
+            return 409
+        return 422 if self.decide or (self.undo and self.undo.is_bound) else 200
 
 
 @open_to(*READERS)
+@require_safe
 def submissions(request: HttpRequest) -> HttpResponse:
-    """List the undecided first, oldest first; then the decided, latest first."""
+    """List the undecided, the oldest first, each with its candidates; then the decided."""
     try:
-        rows = with_people(Submission.objects.all())
-        undecided = rows.undecided()  # type: ignore[attr-defined]
-        asked = request.GET.get("assignment", "")
-        if asked.isdecimal() and len(asked) < 19:
-            ids = list(
-                undecided.filter(attempt__invitation__assignment=int(asked)).values_list(
-                    "pk", flat=True
-                )[:2]
-            )
-            if len(ids) == 1:
-                return HttpResponseRedirect(reverse("submission", args=ids))
-        decided = rows.exclude(pk__in=undecided.values("pk")).order_by("-recorded_at", "-id")
-        page = Paginator(decided, ROWS).get_page(request.GET.get("page"))
+        asked = _number(request, "assignment")
+        meant = through(asked) if asked else None
+        if meant:
+            return HttpResponseRedirect(reverse("submission", args=[meant]))
+        settings, at = current(), now()
+        show_decided = request.GET.get("show") == "decided"
+        listed = queue(begin=_number(request, "from"))
+        page = Paginator(decisions_in_force(), DECIDED if show_decided else LAST).get_page(
+            request.GET.get("page") if show_decided else 1
+        )
+        asked_about = [] if show_decided else weigh(listed.rows, at=at, settings=settings)
         context = {
-            "undecided": [(s, latest_decision(s)) for s in undecided.order_by("recorded_at", "id")],
-            "decided": [(s, latest_decision(s)) for s in page.object_list],
+            "listed": listed,
+            "entries": _entries(asked_about),
+            "show_decided": show_decided,
+            "decided": [_decided(one, settings) for one in page.object_list],
             "page": page,
-            "titles": titles(),
-            "zone": current().zone,
-            "at": now(),
+            "may_care": member(request).role in CARERS,
+            "zone": settings.zone,
+            "at": at,
         }
         return render(request, "clinic/submissions.html", context)
-    except DatabaseError:
+    except (DatabaseError, NotFounded):
         return render(request, "clinic/could_not_load.html", status=503)
 
 
 @open_to(*READERS)
+@require_safe
 def submission(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one submission: what was typed, who it could be, what was decided."""
     try:
-        return _show(request, _get(request, pk))
-    except DatabaseError:
+        return submission_page(request, find(request, pk), Sent())
+    except (DatabaseError, NotFounded):
         return render(request, "clinic/could_not_load.html", status=503)
 
 
-@open_to(*CARERS)
-@once
-@require_POST
-def decide_identity(request: HttpRequest, pk: int) -> HttpResponse:
-    """A member of staff says whose it is."""
-    row = _get(request, pk)
-    shown = [s.patient.pk for s in _candidates(request, row)]
-    form = DecideForm(request.POST, people=shown)
-    if not form.is_valid():
-        return _show(request, row, form=form)
-    person, note = form.cleaned_data["person"], form.cleaned_data["note"]
-    at, by_id = now(), member(request).pk
-    try:
-        if person == NOBODY:
-            identify.not_a_patient(row, at=at, by_id=by_id, note=note)
-            messages.success(request, "Kept as not a patient of ours.")
-        else:
-            patient = get_object_or_404(Patient, pk=int(person))
-            about(request, patient.pk)
-            identify.match(row, patient, at=at, by_id=by_id, note=note)
-            messages.success(request, f"Decided: this is {patient.full_name}’s quiz.")
-    except identify.DecidedMeanwhile:
-        messages.warning(request, "Somebody decided meanwhile: yours was not taken. See below.")
-    return HttpResponseRedirect(reverse("submission", args=[pk]))
-
-
-@open_to(*CARERS)
-@once
-def undo_identity(request: HttpRequest, pk: int) -> HttpResponse:
-    """Take back the decision in force, and the clearance that rests on it."""
-    row = _get(request, pk)
-    form = ReasonForm(request.POST or None)
-    if request.method != "POST" or not form.is_valid():
-        return _show(request, row, undo=form)
-    try:
-        reason = form.cleaned_data["reason"]
-        identify.undo(row, at=now(), by_id=member(request).pk, reason=reason)
-        messages.success(request, "Undone. A clearance that rested on it is revoked.")
-    except identify.DecidedMeanwhile:
-        messages.warning(request, "It had been undone meanwhile.")
-    return HttpResponseRedirect(reverse("submission", args=[pk]))
-
-
-def _get(request: HttpRequest, pk: int) -> Submission:
+def find(request: HttpRequest, pk: int) -> Submission:
+    """Return a submission with its people, and say in the trail whose it is thought to be."""
     row = get_object_or_404(with_people(Submission.objects.all()), pk=pk)
     patient = matched_patient(latest_decision(row))
-    link_patient = row.attempt.invitation.assignment.operation.patient
-    about(request, (patient or link_patient).pk)
+    about(request, (patient or _link_patient(row)).pk)
     return row
 
 
-def _candidates(request: HttpRequest, row: Submission) -> list[Suggested]:
-    """The ranked candidates, and who was searched for."""
-    suggested = weigh(row).suggested
-    text = (request.POST.get("q") or request.GET.get("q") or "").strip()[:100]
-    if text:
-        without = [s.patient.pk for s in suggested]
-        suggested += [found(row, patient) for patient in search(text, without=without)]
-    return suggested
+def considered(request: HttpRequest, row: Submission) -> Considered:
+    """Return the ranked candidates, and behind them who was searched for."""
+    text = _searched(request).strip()
+    found = search(text) if text else []
+    return weigh([row], at=now(), settings=current(), searched=found)[0]
 
 
-def _show(
-    request: HttpRequest,
-    row: Submission,
-    *,
-    form: DecideForm | None = None,
-    undo: ReasonForm | None = None,
-) -> HttpResponse:
-    decision = latest_decision(row)
-    in_force = decision if decision and decision.verdict != IdentityVerdict.UNDONE else None
-    settings = current()
-    patient = matched_patient(in_force)
-    on = local_date(now(), settings.zone)
+def submission_page(request: HttpRequest, row: Submission, sent: Sent) -> HttpResponse:
+    """Return the page of one submission, with what was sent and not taken."""
+    settings, at = current(), now()
+    on = local_date(at, settings.zone)
+    decision = in_force(row)
+    patient = matched_patient(decision)
     told = standings(assignments_of(row, patient), on=on, settings=settings) if patient else []
-    clearance = getattr(in_force, "clearance", None)
+    clearances = clearances_by(decision)
+    ending = [c for c in clearances if not hasattr(c, "revocation")]
     context = {
         "submission": row,
-        "title": titles().get(row.edition.module_id, ""),
-        "link_patient": row.attempt.invitation.assignment.operation.patient,
-        "decisions": list(row.decisions.all()),
-        "in_force": in_force,
-        "matched": in_force is not None and in_force.verdict in MATCHED,
+        "title": titles({row.edition.module_id}).get(row.edition.module_id, ""),
+        "link_patient": _link_patient(row),
+        "decisions": [(d, decision_words(d, zone=settings.zone)) for d in row.decisions.all()],
+        "in_force": decision,
+        "in_force_words": decision_words(decision, zone=settings.zone) if decision else "",
+        "matched": decision is not None and decision.verdict in MATCHED,
         "patient": patient,
         "told": told,
-        "clearance": clearance,
-        "considered": None if in_force else weigh(row),
-        "suggested": [] if in_force else _candidates(request, row),
-        "q": (request.POST.get("q") or request.GET.get("q") or "")[:100],
-        "form": form,
-        "undo": undo,
-        "standing_words": STANDING,
+        "clearance": clearances[0] if clearances else None,
+        "resting": resting_on(ending, at=at) if ending else [],
+        "entry": None if decision else _entries([considered(request, row)])[0],
+        "q": _searched(request),
+        "sent": sent,
         "may_care": member(request).role in CARERS,
         "zone": settings.zone,
         "on": on,
+        "at": at,
     }
-    wrong = form is not None or (undo is not None and undo.is_bound)
-    return render(request, "clinic/submission.html", context, status=422 if wrong else 200)
+    return render(request, "clinic/submission.html", context, status=sent.status)
+
+
+def _entries(asked: list[Considered]) -> list[Entry]:
+    """What a person undid is left to people; the others that fit nobody are asked again."""
+    again = {
+        one.submission.pk
+        for one in asked
+        if one.fits_nobody and latest_decision(one.submission) is None
+    }
+    changed_at = register_changed_at() if again else None
+    named = titles({one.submission.edition.module_id for one in asked})
+    return [
+        Entry(
+            one,
+            named.get(one.submission.edition.module_id, ""),
+            last_compared(one.submission, changed_at) if one.submission.pk in again else None,
+        )
+        for one in asked
+    ]
+
+
+def _decided(decision: IdentityDecision, settings: Programme) -> Decided:
+    patient, words = matched_patient(decision), decision_words(decision, zone=settings.zone)
+    return Decided(decision.submission, decision, patient, words)
+
+
+def _link_patient(row: Submission) -> Patient:
+    return row.attempt.invitation.assignment.operation.patient
+
+
+def _searched(request: HttpRequest) -> str:
+    return (request.POST.get("q") or request.GET.get("q") or "")[:100]
+
+
+def _number(request: HttpRequest, name: str) -> int | None:
+    """Return a number from the address, if there is one that an id can be."""
+    given = request.GET.get(name, "")
+    return int(given) if given.isdecimal() and len(given) < 19 else None

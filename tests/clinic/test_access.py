@@ -46,6 +46,7 @@ ROUTES = {
     "submission": "DCOAU",
     "operations": "DCOAU",
     "operation": "DCOAU",
+    "look-again": "DCOAU",
     # caring for patients
     "invite-several": "DC",
     "invited-several": "DC",
@@ -57,6 +58,7 @@ ROUTES = {
     "revoke-clearance": "DC",
     "decide-identity": "DC",
     "undo-identity": "DC",
+    "note-submission": "DC",
     # a clinician's alone
     "sign-off": "C",
     "waive": "C",

@@ -1,10 +1,18 @@
 """Whose quiz is this: the candidates with their reasons, the decision, and undoing it."""
 
-from datetime import date
+import re
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any
+from unittest.mock import ANY
+from zoneinfo import ZoneInfo
 
 import pytest
+import time_machine
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.models import TrailEntry
@@ -17,12 +25,19 @@ from education.models import (
     IdentityVerdict,
     Revocation,
     Submission,
+    SubmissionNote,
 )
+from patients import other_names
 from patients.clock import now
 from patients.models import Patient
+from patients.register import correct
+from patients.rules.identity import NameKind, Verdict
+from patients.schedule import move
+from tests.clinic.test_morning import failing_at
 from tests.factories import (
     a_member,
     a_patient,
+    a_programme,
     a_submission,
     an_assignment,
     an_edition,
@@ -32,6 +47,8 @@ from tests.factories import (
 )
 
 pytestmark = pytest.mark.django_db
+
+SWAPPED = {"given_names": "Vale", "family_names": "Marta"}
 
 
 def an_assigned(**facts: Any) -> Assignment:
@@ -58,55 +75,238 @@ def page(client: Client, submission: Submission, query: str = "") -> str:
     return response.content.decode()
 
 
+def review(client: Client, query: str = "") -> str:
+    response = client.get(reverse("submissions") + query)
+    assert response.status_code == 200
+    return response.content.decode()
+
+
+def act(client: Client, name: str, submission: Submission, **given: Any) -> Any:
+    return client.post(reverse(name, args=[submission.pk]), {"act_key": new_key(), **given})
+
+
 def decide(client: Client, submission: Submission, person: object, **given: Any) -> Any:
-    return client.post(
-        reverse("decide-identity", args=[submission.pk]),
-        {"act_key": new_key(), "person": str(person), **given},
+    return act(client, "decide-identity", submission, person=str(person), **given)
+
+
+def undo(client: Client, submission: Submission, reason: str, **given: Any) -> Any:
+    return act(client, "undo-identity", submission, reason=reason, **given)
+
+
+def words(html: str) -> str:
+    """The words of a page without its markup."""
+    return " ".join(re.sub(r"<[^>]+>", " ", html).split())
+
+
+def rows(html: str) -> dict[str, list[str]]:
+    """The rows of the first comparison: the words of each cell, by the row's header."""
+    table = html[html.index('<table class="beside') : html.index("</table>")]
+    found = {}
+    for row in re.findall(r"<tr.*?</tr>", table, flags=re.S):
+        cells = re.findall(r"<t[hd].*?</t[hd]>", row, flags=re.S)
+        found[words(cells[0])] = [words(cell) for cell in cells[1:]]
+    return found
+
+
+def waiting_since(days: int, **typed: Any) -> Submission:
+    """An undecided quiz that came in so many days ago, through a link of its own patient."""
+    at = now() - timedelta(days=days)
+    operation = an_operation(patient=a_patient(at=at), at=at)
+    assignment = an_assignment(operation=operation, module=an_edition(at=at).module, at=at)
+    invitation, _ = an_invitation(assignment=assignment, at=at)
+    return a_submission(invitation, at=at, given_names=f"Somebody{days}", **typed)
+
+
+# --- the review ----------------------------------------------------------------------------------
+
+
+def test_the_undecided_come_first_the_oldest_on_top() -> None:
+    later, earlier = waiting_since(1), waiting_since(3)
+    html = review(signed_in("dietitian"))
+    assert "2 submissions wait for a decision" in html
+    assert html.index("Somebody3") < html.index("Somebody1") < html.index("Decided last")
+    by = a_member("dietitian").pk
+    for one in (later, earlier):
+        identify.match(one, owner(one), at=now(), by_id=by)
+    html = review(signed_in("dietitian"))
+    assert "No submission waits for a decision" in html
+    assert html.index("Somebody1") > html.index("Decided last")
+
+
+def test_before_the_first_quiz_it_does_not_say_that_all_is_decided() -> None:
+    a_programme()
+    html = review(signed_in("dietitian"))
+    assert "No quiz has been handed in yet." in html
+    assert "has been decided" not in html
+
+
+def test_typed_and_candidates_stand_side_by_side_marked_in_words() -> None:
+    submission = an_undecided(family_names="Vael")
+    a_patient(
+        given_names="Marta Luz", family_names="Quill", birth_date=date(1980, 4, 5), mrn="LF-2"
+    )
+    for html in (review(signed_in("dietitian")), page(signed_in("dietitian"), submission)):
+        told = rows(html)
+        assert told["Given name"] == ["Marta", "Marta = equal", ANY]
+        assert told["Family name"] == ["Vael", "Vale ≈ close family name one letter off", ANY]
+        assert told["Date of birth"] == ["5 April 1980", "5 April 1980 = equal", ANY]
+        assert told["MRN"] == ["not asked", "LF-1", "LF-2"]
+        assert told["Link"][:2] == ["of Marta Vale, MRN LF-1", "= came through this patient’s link"]
+        assert told["Given name"][2].startswith("Marta Luz ≈ close given name equal but for")
+        assert told["Family name"][2] == "Quill ≠ differs"
+        assert told["Link"][2] == "≠ came through somebody else’s link"
+        assert "<mark>Vale</mark>" in html
+        assert "<mark>Marta</mark>" not in html
+
+
+@pytest.mark.parametrize(
+    "typed, row, mark",
+    [
+        ({"birth_date": date(1980, 5, 4)}, "Date of birth", "≈ close"),
+        ({"birth_date": date(1980, 4, 6)}, "Date of birth", "≈ close"),
+        ({"birth_date": date(1971, 12, 30)}, "Date of birth", "≠ differs"),
+        ({"given_names": "Ottilie"}, "Given name", "≠ differs"),
+        # Equal parts in the wrong places are not called equal.
+        ({**SWAPPED, "birth_date": date(1980, 4, 6)}, "Given name", "≈ close"),
+        ({**SWAPPED, "birth_date": date(1980, 4, 6)}, "Family name", "≈ close"),
+    ],
+)
+def test_each_part_has_its_own_mark(typed: dict[str, Any], row: str, mark: str) -> None:
+    submission = an_undecided(**{"family_names": "Vale", **typed})
+    Submission.objects.undecided().get()
+    assert mark in rows(page(signed_in("dietitian"), submission))[row][1]
+
+
+def test_it_says_what_each_record_waits_for() -> None:
+    submission = an_undecided(wrong=3)
+    or_date = submission.attempt.invitation.assignment.operation.or_date
+    assert or_date
+    a_patient(given_names="Marta", family_names="Quille", birth_date=date(1980, 4, 5), mrn="LF-9")
+    told = rows(page(signed_in("dietitian"), submission))["Module, and who waits for it"]
+    assert "failed" in told[0]
+    by_mrn = dict(zip(rows(page(signed_in("dietitian"), submission))["MRN"], told, strict=True))
+    assert by_mrn["LF-9"] == "nothing of this module"
+    for_date = f"not due , OR date {or_date.day} {or_date:%B %Y}: a quiz came in"
+    assert by_mrn["LF-1"].startswith(for_date)
+
+
+def test_without_an_or_date_it_says_so() -> None:
+    submission = an_undecided()
+    move(submission.attempt.invitation.assignment.operation, None, at=now())
+    assert rows(page(signed_in("dietitian"), submission))["Module, and who waits for it"][1].startswith(
+        "not due : no OR date yet"
     )
 
 
-def test_the_list_puts_the_undecided_first() -> None:
-    submission = an_undecided()
-    html = signed_in("dietitian").get(reverse("submissions")).content.decode()
-    assert "1 submission waits for a decision" in html
-    assert html.index("Quill") < html.index("<h2>Decided</h2>")
-    identify.match(submission, owner(submission), at=now(), by_id=a_member("dietitian").pk)
-    html = signed_in("dietitian").get(reverse("submissions")).content.decode()
-    assert "No submission waits for a decision" in html
-    assert html.index("Quill") > html.index("<h2>Decided</h2>")
-
-
-def test_a_candidate_shows_the_evidence_in_words_and_marks_what_differs() -> None:
-    submission = an_undecided()
+def test_a_former_name_is_shown_as_one() -> None:
+    """Typed under the former name: the cell shows that name, and the head today's."""
+    submission = an_undecided(family_names="Ormerod", birth_date=date(1980, 4, 6))
+    patient = owner(submission)
+    other_names.add(
+        patient,
+        kind=NameKind.FORMER,
+        given_names="Marta",
+        family_names="Ormerod",
+        source="by telephone",
+        at=now(),
+        by_id=a_member("dietitian").pk,
+    )
     html = page(signed_in("dietitian"), submission)
-    for said in (
-        "nobody fits in both name and date of birth",
-        "date of birth equal",
-        "given name equal",
-        "family name differs",
-        "came through this patient’s link",
-        "<mark>Vale</mark>",
-        "MRN LF-1",
-        "born 5 April 1980",
-    ):
-        assert said in html, said
-    assert "<mark>Marta</mark>" not in html
+    told = rows(html)
+    assert told["Family name"][1] == "Ormerod former name = equal"
+    assert "Candidate 1 Marta Vale" in words(html)
 
 
-def test_a_decision_clears_and_says_what_happened() -> None:
+def test_a_page_holds_ten_and_leads_on_and_back() -> None:
+    a_programme(at=now() - timedelta(days=40))
+    submissions = [waiting_since(30 - number) for number in range(12)]
+    client = signed_in("dietitian")
+    html = review(client)
+    assert html.count("<article") == 10
+    assert "Older ones" not in html
+    assert f'href="?from={submissions[10].pk}"' in html
+    html = review(client, f"?from={submissions[10].pk}")
+    assert html.count("<article") == 2
+    assert "10 older ones stand before these" in html
+    assert f'href="?from={submissions[0].pk}"' in html
+    assert review(client, "?from=999999").count("<article") == 10
+    assert review(client, "?from=x").count("<article") == 10
+
+
+def test_a_page_that_begins_behind_the_last_leads_back() -> None:
+    first, last = waiting_since(2), waiting_since(1)
+    client = signed_in("dietitian")
+    decide(client, last, owner(last).pk)
+    html = review(client, f"?from={last.pk}")
+    assert "No newer one waits." in html
+    assert "1 older one stands before these" in html
+    assert first.given_names not in html.partition("Decided last")[0]
+
+
+def test_the_queries_of_a_page_are_bounded(django_assert_max_num_queries: Any) -> None:
+    """A few for the page and for all candidates; the rule asks its own for each submission."""
+    a_programme(at=now() - timedelta(days=40))
+    for number in range(10):
+        waiting_since(30 - number)
+    client = signed_in("dietitian")
+    review(client)
+    with django_assert_max_num_queries(35 + 10 * 6):
+        review(client)
+
+
+def test_the_morning_list_leads_to_the_right_entry() -> None:
+    other, meant = waiting_since(3), waiting_since(2)
+    client = signed_in("dietitian")
+    asked = f"?assignment={meant.attempt.invitation.assignment_id}"
+    address = reverse("submission", args=[meant.pk])
+    assert client.get(reverse("submissions") + asked)["Location"] == address
+    decide(client, meant, owner(meant).pk)  # decided meanwhile: it shows by whom
+    assert client.get(reverse("submissions") + asked)["Location"] == address
+    html = review(client, "?assignment=999999")
+    assert other.given_names in html
+
+
+# --- deciding ------------------------------------------------------------------------------------
+
+
+def test_a_decision_clears_says_what_happened_and_leads_to_the_next() -> None:
     submission = an_undecided()
+    following = waiting_since(0)
     client = signed_in(a_member("dietitian", name="Imogen Tallis"))
-    decide(client, submission, owner(submission).pk, note="Married in May.")
-    clearance = Clearance.objects.get()
-    assert clearance.patient == owner(submission)
+    response = decide(client, submission, owner(submission).pk, note="Married in May.")
+    assert response["Location"] == f"/submissions/?from={following.pk}"
+    html = client.get(response["Location"]).content.decode()
+    assert "Decided: this is Marta Vale’s quiz, typed as Marta Quill. Cleared on" in html
+    undo_address = reverse("undo-identity", args=[submission.pk])
+    assert f'<a href="{undo_address}">Undo</a>' in html
+    assert Clearance.objects.get().patient == owner(submission)
     html = page(client, submission)
-    assert "Decided: this is Marta Vale’s quiz." in html
     assert "Matched by staff by Imogen Tallis" in html
-    assert "Cleared on" in html
     assert "Married in May." in html
     assert 'class="standing standing-cleared"' in html
     entry = TrailEntry.objects.filter(act="POST decide-identity").get()
     assert entry.patient_id == owner(submission).pk
+    assert "Undo the decision" in client.get(undo_address).content.decode()
+
+
+def test_the_last_one_leads_to_the_oldest_or_to_an_empty_review() -> None:
+    oldest, last = waiting_since(2), waiting_since(1)
+    client = signed_in("dietitian")
+    assert decide(client, last, "nobody")["Location"] == f"/submissions/?from={oldest.pk}"
+    response = decide(client, oldest, "nobody")
+    assert response["Location"] == "/submissions/"
+    html = client.get(response["Location"]).content.decode()
+    assert "No submission waits for a decision" in html
+    assert "Whose every quiz is has been decided." in html
+
+
+def test_a_failed_quiz_clears_nobody_and_the_message_says_so() -> None:
+    submission = an_undecided(wrong=3)
+    client = signed_in("dietitian")
+    assert "The quiz was failed, so deciding clears nobody." in page(client, submission)
+    decide(client, submission, owner(submission).pk)
+    assert "It was failed, so it clears nobody." in review(client)
+    assert not Clearance.objects.exists()
 
 
 def test_the_same_decision_sent_twice_acts_once() -> None:
@@ -119,48 +319,129 @@ def test_the_same_decision_sent_twice_acts_once() -> None:
     answers = [client.post(address, given)["Location"] for _ in range(3)]
     assert len(set(answers)) == 1
     assert IdentityDecision.objects.count() == 1
-    assert "Somebody decided meanwhile" not in page(client, submission)
+    assert "Somebody decided meanwhile" not in review(client)
 
 
-def test_decided_meanwhile_says_who_decided_what() -> None:
+def test_decided_meanwhile_says_who_decided_what_and_keeps_the_note() -> None:
     """Fault 10, for identity: the second decision is refused, and the first one shown."""
     submission = an_undecided()
     other = a_patient(given_names="Marta", family_names="Other", birth_date=date(1980, 4, 5))
     first = signed_in(a_member("dietitian", name="Imogen Tallis"))
-    second = signed_in("clinician")
-    decide(first, submission, owner(submission).pk)
-    decide(second, submission, other.pk)
-    html = page(second, submission)
-    assert "Somebody decided meanwhile: yours was not taken." in html
-    assert "Marta Vale’s quiz" in html
-    assert "Imogen Tallis" in html
+    second = signed_in(a_member("clinician", name="Ottoline Brask"))
+    decide(first, submission, owner(submission).pk, note="She rang.")
+    response = decide(second, submission, other.pk, note="I think it is her cousin’s.")
+    assert response.status_code == 409
+    html = words(response.content.decode())
+    assert "Somebody decided meanwhile: yours was not taken" in html
+    assert "matched by staff : Marta Vale, MRN LF-1. “She rang.”" in html
+    assert "You wanted: Marta Other, MRN" in html
+    assert html.count("Imogen Tallis") > 1
+    assert "I think it is her cousin’s.</textarea>" in response.content.decode()
     assert Clearance.objects.get().patient == owner(submission)
+    act(second, "note-submission", submission, note="I think it is her cousin’s.")
+    html = words(page(first, submission))
+    assert "I think it is her cousin’s. Ottoline Brask" in html
 
 
 def test_not_a_patient_is_kept_and_clears_nobody() -> None:
     submission = an_undecided()
     client = signed_in("dietitian")
     decide(client, submission, "nobody", note="A friend tried it out.")
-    html = page(client, submission)
-    assert "Not a patient of ours" in html
+    assert "Kept as not a patient of ours: Marta Quill." in review(client)
+    assert "Not a patient of ours" in page(client, submission)
     assert not Clearance.objects.exists()
     assert Submission.objects.get() == submission
+
+
+# --- leaving it, with a note ---------------------------------------------------------------------
+
+
+def test_left_with_a_note_it_waits_on_and_shows_who_wrote_when() -> None:
+    submission = an_undecided()
+    following = waiting_since(0)
+    client = signed_in(a_member("dietitian", name="Imogen Tallis"))
+    response = act(client, "note-submission", submission, note="No answer. Try Friday.")
+    assert response["Location"] == f"/submissions/?from={following.pk}"
+    assert "Left with your note: Marta Quill still waits for a decision." in review(client)
+    act(client, "note-submission", submission, note="Rang again: her <b>sister</b> answers.")
+    html = page(client, submission)
+    assert "Whose quiz is this?" in html
+    assert html.index("No answer. Try Friday.") < html.index("Rang again")
+    assert "&lt;b&gt;sister" in html
+    at = now().astimezone(a_programme().zone)
+    assert re.search(rf"Try Friday\. Imogen Tallis, {at.day} {at:%B %Y}, \d\d:\d\d", words(html))
+    assert (
+        "note on a quiz"
+        in client.get(reverse("patient", args=[owner(submission).pk])).content.decode()
+    )
+    assert not IdentityDecision.objects.exists()
+
+
+@pytest.mark.parametrize("note, status", [("", 422), ("  ", 422), ("x" * 501, 422), ("x", 302)])
+def test_a_note_is_one_to_500_characters(note: str, status: int) -> None:
+    submission = an_undecided()
+    response = act(
+        signed_in("dietitian"), "note-submission", submission, note=note, person="nobody"
+    )
+    assert response.status_code == status
+    assert SubmissionNote.objects.count() == (status == 302)
+    if status == 422:
+        html = response.content.decode()
+        assert f'<a href="#note-{submission.pk}">Note: ' in html
+        assert 'role="alert" tabindex="-1" autofocus' in html
+        assert f"{note}</textarea>" in html
+        assert 'value="nobody" required checked' in html
+
+
+# --- undoing -------------------------------------------------------------------------------------
 
 
 def test_undo_needs_a_reason_and_revokes_the_clearance() -> None:
     submission = an_undecided()
     client = signed_in("dietitian")
     decide(client, submission, owner(submission).pk)
-    address = reverse("undo-identity", args=[submission.pk])
-    assert client.post(address, {"act_key": new_key(), "reason": ""}).status_code == 422
-    client.post(address, {"act_key": new_key(), "reason": "It was her cousin."})
+    response = undo(client, submission, "")
+    assert response.status_code == 422
+    assert "<details open><summary>Undo this decision" in response.content.decode()
+    undo(client, submission, "It was her cousin.")
     assert Revocation.objects.get().reason == "It was her cousin."
     html = page(client, submission)
-    assert "Undone. A clearance that rested on it is revoked." in html
+    assert "Undone: Marta Quill waits for a decision again. The clearance of" in html
     assert "Whose quiz is this?" in html
-    client.post(address, {"act_key": new_key(), "reason": "again, from an old page"})
-    assert "It had been undone meanwhile." in page(client, submission)
+
+
+def test_undone_meanwhile_says_so_and_keeps_the_reason() -> None:
+    submission = an_undecided()
+    first = signed_in(a_member("dietitian", name="Imogen Tallis"))
+    decide(first, submission, owner(submission).pk)
+    undo(first, submission, "It was her cousin.")
+    response = undo(signed_in("clinician"), submission, "again, from an old page")
+    assert response.status_code == 409
+    html = response.content.decode()
+    assert "Imogen Tallis" in html
+    assert "“It was her cousin.”" in html
+    assert "You wanted: undo the decision." in html
+    assert "again, from an old page</textarea>" in html
     assert submission.decisions.count() == 2
+
+
+def test_an_old_page_does_not_undo_what_it_never_showed() -> None:
+    """Promise S4: undone and decided anew meanwhile; the page tells what is in force now."""
+    submission = an_undecided()
+    other = a_patient(given_names="Marta", family_names="Other", birth_date=date(1980, 4, 5))
+    client = signed_in(a_member("dietitian", name="Imogen Tallis"))
+    decide(client, submission, owner(submission).pk)
+    html = page(client, submission)
+    shown = submission.decisions.get().pk
+    assert f'name="decision" value="{shown}"' in html
+    undo(client, submission, "It was her cousin.", decision=shown)
+    decide(client, submission, other.pk)
+    response = undo(signed_in("clinician"), submission, "Not hers, she says.", decision=shown)
+    assert response.status_code == 409
+    html = response.content.decode()
+    assert "matched by staff : Marta Other" in words(html)
+    assert "Not hers, she says.</textarea>" in html
+    assert Clearance.objects.get(revocation__isnull=True).patient == other
 
 
 def test_an_automatic_match_can_be_undone_and_then_a_person_decides() -> None:
@@ -169,10 +450,86 @@ def test_an_automatic_match_can_be_undone_and_then_a_person_decides() -> None:
     submission = a_submission(invitation)
     assert submission.decisions.get().verdict == IdentityVerdict.MATCHED_AUTOMATICALLY
     client = signed_in("dietitian")
-    client.post(
-        reverse("undo-identity", args=[submission.pk]), {"act_key": new_key(), "reason": "no"}
+    undo(client, submission, "no")
+    assert "The rule would match it, but a person undid an earlier decision" in page(
+        client, submission
     )
-    assert "The rule would match it, but an earlier decision was undone" in page(client, submission)
+
+
+def test_it_can_be_undone_as_long_as_the_record_exists() -> None:
+    """Two years on: the decided list leads to it, and it is undone."""
+    with time_machine.travel(now() - timedelta(days=800)):
+        submission = an_undecided()
+        decide(signed_in("dietitian"), submission, owner(submission).pk)
+    client = signed_in("dietitian")
+    html = review(client, "?show=decided")
+    assert f'href="{reverse("submission", args=[submission.pk])}"' in html
+    assert undo(client, submission, "It was her cousin.").status_code == 302
+    assert Revocation.objects.exists()
+
+
+# --- what fits nobody, and what the register brings about ----------------------------------------
+
+
+def test_what_fits_nobody_says_that_it_is_asked_again_and_when_it_was_last() -> None:
+    chicago = ZoneInfo("America/Chicago")
+    with time_machine.travel(datetime(2026, 3, 2, 9, 5, tzinfo=chicago), tick=False):
+        submission = an_undecided(given_names="Ottilie", family_names="Brandt")
+    with time_machine.travel(datetime(2026, 3, 3, 10, 15, tzinfo=chicago), tick=False):
+        client = signed_in("dietitian")
+        said = "It is asked again by itself whenever a patient is added or corrected"
+        assert f"{said}; last compared on 2 March 2026, 09:05." in page(client, submission)
+        a_patient(family_names="Nobody")
+        for html in (page(client, submission), review(client)):
+            assert "It fits nobody on the register" in html
+            assert f"{said}; last compared on 3 March 2026, 10:15." in html
+        decide(client, submission, "nobody")
+        undo(client, submission, "It may be somebody’s.")
+        # What a person undid is left to people.
+        assert said not in page(client, submission)
+        assert "so a person decides" in page(client, submission)
+
+
+def test_a_later_match_says_that_the_register_brought_it_about() -> None:
+    chicago = ZoneInfo("America/Chicago")
+    with time_machine.travel(datetime(2026, 3, 2, 9, 5, tzinfo=chicago), tick=False):
+        submission = an_undecided(family_names="Brandt")
+    with time_machine.travel(datetime(2026, 3, 4, 10, 15, tzinfo=chicago), tick=False):
+        patient = owner(submission)
+        correct(patient, at=now(), source="by telephone", family_names="Brandt")
+        client = signed_in("dietitian")
+        said = "matched automatically, after the register changed on 4 March 2026"
+        assert said in review(client)
+        assert said in page(client, submission)
+        assert said in client.get(reverse("patient", args=[patient.pk])).content.decode()
+
+
+def test_one_matched_at_once_says_no_more_than_that() -> None:
+    invitation, _ = an_invitation(assignment=an_assigned())
+    a_submission(invitation)
+    html = review(signed_in("dietitian"))
+    assert "matched automatically" in html
+    assert "after the register changed" not in html
+
+
+def test_a_failing_database_never_shows_an_empty_review() -> None:
+    """Promise S2: each query in turn fails; no page claims that nothing waits or fits."""
+    submission = an_undecided()
+    client = signed_in("dietitian")
+    for address in (reverse("submissions"), reverse("submission", args=[submission.pk])):
+        client.get(address)
+        with CaptureQueriesContext(connection) as made:
+            client.get(address)
+        client.raise_request_exception = False
+        for failing in range(len(made)):
+            response = failing_at(failing, partial(client.get, address))
+            html = response.content.decode()
+            assert response.status_code == 503, (address, failing)
+            for claim in ("waits for a decision", "Whose quiz is this", "fits nobody", "Decided"):
+                assert claim not in html, (address, failing)
+
+
+# --- who is shown, and to whom ---------------------------------------------------------------------
 
 
 def test_two_patients_with_one_name_and_birth_date_go_to_a_person() -> None:
@@ -190,7 +547,20 @@ def test_two_patients_with_one_name_and_birth_date_go_to_a_person() -> None:
     html = page(signed_in("dietitian"), submission)
     assert "more than one patient fits" in html
     assert "MRN LF-SECOND" in html
-    assert html.index(f"MRN {assignment.operation.patient.mrn}") < html.index("MRN LF-SECOND</")
+    assert rows(html)["MRN"][1:] == [assignment.operation.patient.mrn, "LF-SECOND"]
+
+
+def test_the_nearest_are_not_called_likely(monkeypatch: pytest.MonkeyPatch) -> None:
+    submission = an_undecided()
+    client = signed_in("dietitian")
+    assert "Nobody is likely" not in page(client, submission)
+    # A register so small knows nobody far off: only the verdict is made up.
+    unlikely = replace(identify.consider(submission), verdict=Verdict.NONE)
+    monkeypatch.setattr("clinic.candidates.consider", lambda submission: unlikely)
+    a_patient(given_names="Marta", family_names="Ottery", birth_date=date(1980, 4, 5))
+    for html in (page(client, submission), review(client)):
+        assert "Nobody is likely; the nearest is: Typed on the quiz Candidate 1" in words(html)
+        assert "It is asked again by itself" in html
 
 
 def test_the_register_is_searched_if_nobody_fits() -> None:
@@ -200,7 +570,10 @@ def test_the_register_is_searched_if_nobody_fits() -> None:
     assert "Ottilie" not in page(client, submission)
     html = page(client, submission, "?q=brandt")
     assert "Ottilie" in html
-    assert "found by your search" in html
+    assert "Found by your search Ottilie Brandt" in words(html)
+    found = html[html.index("Found by your search") :]
+    assert "differs" in found
+    assert f'value="{wanted.pk}"' in found
     decide(client, submission, wanted.pk, q="brandt")
     assert Clearance.objects.get().patient == wanted
 
@@ -212,7 +585,8 @@ def test_somebody_who_was_not_shown_cannot_be_chosen(person: str) -> None:
     html = response.content.decode()
     assert response.status_code == 422
     assert "Nothing was decided yet" in html
-    assert "kept as typed" in html
+    assert "kept as typed</textarea>" in html
+    assert 'role="alert" tabindex="-1" autofocus' in html
     assert not IdentityDecision.objects.exists()
 
 

@@ -1,0 +1,152 @@
+"""Tell whoever confirmed an OR date that what it rested on holds no longer.
+
+A row for each email is written in the transaction that revokes the clearance (promise B2). The
+email says nothing but that there is something to look at; what it is stands on the operations page.
+"""
+
+import uuid
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives
+from django.core.mail.backends.base import BaseEmailBackend
+from django.db.models import Model
+from django.urls import reverse
+
+from clinic.day_words import day
+from clinic.models import Confirmation, StaffUser
+from clinic.unsettled import accepted, held, latest_confirmations
+from education import emails
+from education.clear import clearance_ends
+from education.models import Assignment, Clearance, Message
+from education.rules.standing import Facts, Standing, standing
+from education.standings import Told, standings
+from patients import programme
+from patients.clock import local_date
+from patients.models import Booking, Language, Operation
+from patients.wake import wake
+
+LOOK_AGAIN = "look_again"
+
+
+@dataclass(frozen=True)
+class Resting:
+    """A confirmed OR date that stops being clear with a clearance, and who confirmed it."""
+
+    operation: Operation
+    confirmation: Confirmation
+
+    @property
+    def words(self) -> str:
+        """What somebody about to revoke the clearance should know."""
+        on_date = ", ".join(
+            part for part in (day(self.confirmation.or_date), self.operation.surgeon) if part
+        )
+        return f"An OR date confirmed on it: {on_date}; {_told_words(self.confirmation.by)}."
+
+
+def connect() -> None:
+    """Listen for clearances that end, and bring the email; called once when the app is ready."""
+    clearance_ends.connect(tell_who_confirmed, dispatch_uid="tell-who-confirmed")
+    emails.WITHOUT_LINK[LOOK_AGAIN] = look_again_email
+
+
+def resting_on(clearances: Iterable[Clearance], *, at: datetime) -> list[Resting]:
+    """Return the confirmations in force that rest on these clearances, the soonest first.
+
+    Asked before the clearances are revoked. A confirmation rests on them when the module stands
+    well with them, cleared or as a clinician accepted it, and does not without.
+    """
+    clearances = list(clearances)
+    ending = {clearance.pk for clearance in clearances}
+    used = programme.current()
+    on = local_date(at, used.zone)
+    confirmed = Operation.objects.upcoming(on=on).filter(
+        booking=Booking.CONFIRMED, patient__in={c.patient_id for c in clearances}
+    )
+    told = standings(
+        Assignment.objects.still_open()
+        .filter(operation__in=confirmed, module__in={c.module_id for c in clearances})
+        .filter(due_before_operation=True)
+        .select_related("operation__patient", "module")
+        .order_by("operation__or_date", "id"),
+        on=on,
+        settings=used,
+    )
+    confirmations = latest_confirmations([one.assignment.operation for one in told])
+    found = []
+    for one in told:
+        operation = one.assignment.operation
+        confirmation = confirmations.get(operation.pk)
+        if confirmation is None or confirmation.or_date != operation.or_date:
+            continue  # the schedule confirmed it, or another date was confirmed
+        fewer = replace(
+            one.facts, clearances=tuple(c for c in one.facts.clearances if c.id not in ending)
+        )
+        well = _stands(one, one.facts, confirmation, used.notice_days, on=on)
+        if well and not _stands(one, fewer, confirmation, used.notice_days, on=on):
+            found.append(Resting(operation, confirmation))
+    return found
+
+
+def same_evidence(clearance: Clearance) -> list[Clearance]:
+    """Return a clearance and what merges made of it on other records: they are revoked together."""
+    original = clearance
+    while original.carried_from:
+        original = original.carried_from
+    found: list[Clearance] = []
+    layer = [original]
+    while layer:
+        found += layer
+        layer = list(Clearance.objects.filter(carried_from__in=layer))
+    return found
+
+
+def tell_who_confirmed(
+    sender: type[Model], clearance: Clearance, at: datetime, **kwargs: Any
+) -> None:
+    """Write the emails to everybody whose confirmation rests on a clearance that ends now.
+
+    The patient's operations are locked first, as confirming locks its own: whoever confirms at the
+    same time has done so before and is told, or waits and finds that the answer changed.
+    """
+    patient = clearance.patient
+    list(Operation.objects.select_for_update().filter(patient=patient).order_by("pk"))
+    confirmers = {one.confirmation.by for one in resting_on([clearance], at=at)}
+    for member in sorted(confirmers, key=lambda member: member.pk):
+        if not member.is_active:
+            continue
+        message = Message.objects.create(
+            purpose=LOOK_AGAIN,
+            patient=patient,
+            address=member.email,
+            language=Language.ENGLISH,
+            message_id=f"<{uuid.uuid4()}@{settings.MAIL_DOMAIN}>",
+            next_try_at=at,
+            recorded_at=at,
+        )
+        wake("education.tasks.send_message", message.pk)
+
+
+def look_again_email(message: Message, *, connection: BaseEmailBackend) -> EmailMultiAlternatives:
+    """Return the email that asks a member of staff to look at the operations page."""
+    link = settings.PUBLIC_URL + reverse("look-again")
+    return emails.written(message, LOOK_AGAIN, {"link": link}, connection=connection)
+
+
+def _stands(told: Told, facts: Facts, confirmation: Confirmation, notice: int, *, on: date) -> bool:
+    word = standing(facts, on=on, notice_days=notice).standing
+    code = told.assignment.module.code
+    return word == Standing.CLEARED or held(code, word) in accepted(confirmation)
+
+
+def _told_words(member: StaffUser) -> str:
+    if member.is_active:
+        return f"{member.name} will be told"
+    return (
+        f"{member.name} confirmed it and has no account any more, so nobody is told by email: "
+        "it stands on the operations page"
+    )

@@ -1,0 +1,339 @@
+"""Whoever confirmed an OR date is told when what it rested on is revoked, and nobody else is."""
+
+import email
+import email.policy
+import re
+from datetime import date, timedelta
+from email.message import EmailMessage
+from pathlib import Path
+
+import pytest
+from django.core import mail
+from django.db import transaction
+from django.test import override_settings
+from django.urls import reverse
+from pytest_django import Settings
+
+from clinic.confirm import answer, confirm
+from clinic.look_again import LOOK_AGAIN, resting_on
+from clinic.models import StaffUser
+from clinic.once import new_key
+from education import clear, identify
+from education.models import Assignment, Clearance, Message, MessageState, Revocation
+from education.readability import sentences
+from education.send import send
+from patients.clock import now
+from patients.models import Booking, Operation
+from patients.schedule import change, move
+from tests.education.test_emails import HEALTH_WORDS, PREVIEW, body
+from tests.factories import (
+    a_member,
+    a_patient,
+    a_submission,
+    an_assignment,
+    an_invitation,
+    an_operation,
+    signed_in,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def coordinator() -> StaffUser:
+    return a_member("coordinator", name="Rosalind Achterberg", email="rosalind@larkfield.example")
+
+
+@pytest.fixture
+def dietitian() -> StaffUser:
+    return a_member("dietitian", name="Imogen Tallis")
+
+
+@pytest.fixture
+def assignment() -> Assignment:
+    patient = a_patient(given_names="Quilla", family_names="Vandersloot", mrn="KX-77")
+    return an_assignment(operation=an_operation(patient=patient))
+
+
+def cleared_by_quiz(assignment: Assignment) -> Clearance:
+    invitation, _ = an_invitation(assignment=assignment)
+    return a_submission(invitation).decisions.get().clearance
+
+
+def cleared_by_teach_back(assignment: Assignment, by: StaffUser) -> Clearance:
+    patient = assignment.operation.patient
+    return clear.clear_by_teach_back(patient, assignment.module, at=now(), by_id=by.pk, note="all")
+
+
+def confirmed(assignment: Assignment, by: StaffUser, *, clinician: str = "") -> Operation:
+    operation = Operation.objects.get(pk=assignment.operation_id)
+    at = now()
+    seen = answer(operation, at=at).seen
+    reason = "It cannot wait." if clinician else ""
+    confirm(operation, seen=seen, at=at, by=by, clinician=clinician, clinician_reason=reason)
+    return operation
+
+
+def revoke(clearance: Clearance, by: StaffUser) -> None:
+    clear.revoke(clearance, reason="It was her sister.", at=now(), by_id=by.pk)
+
+
+def told() -> list[str]:
+    return list(Message.objects.filter(purpose=LOOK_AGAIN).values_list("address", flat=True))
+
+
+def test_undoing_tells_whoever_confirmed_on_it(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    clearance = cleared_by_quiz(assignment)
+    confirmed(assignment, coordinator)
+    submission = clearance.decision.submission  # type: ignore[union-attr]
+    identify.undo(submission, at=now(), by_id=dietitian.pk, reason="Her sister took it.")
+    message = Message.objects.get(purpose=LOOK_AGAIN)
+    assert (message.address, message.state) == (coordinator.email, MessageState.WAITING)
+    assert message.patient == assignment.operation.patient
+    assert Revocation.objects.get().reason == "Her sister took it."
+
+
+def test_so_does_a_revocation_by_hand_once(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """Twice revoked, told once."""
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    revoke(clearance, dietitian)
+    revoke(clearance, dietitian)
+    assert told() == [coordinator.email]
+
+
+def test_the_email_is_committed_with_the_revocation_or_not_at_all(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """Promise B2."""
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    with transaction.atomic():
+        revoke(clearance, dietitian)
+        assert told() == [coordinator.email]
+        transaction.set_rollback(True)
+    assert told() == []
+    assert not Revocation.objects.exists()
+
+
+def test_one_who_confirmed_two_operations_on_it_gets_one_email(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    patient = assignment.operation.patient
+    second = an_assignment(operation=an_operation(patient=patient, days_ahead=22))
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    confirmed(second, coordinator)
+    assert len(resting_on([clearance], at=now())) == 2
+    revoke(clearance, dietitian)
+    assert told() == [coordinator.email]
+
+
+def test_two_who_confirmed_are_both_told(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    clinician = a_member("clinician")
+    patient = assignment.operation.patient
+    second = an_assignment(operation=an_operation(patient=patient, days_ahead=22))
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    confirmed(second, clinician)
+    revoke(clearance, dietitian)
+    assert sorted(told()) == sorted([coordinator.email, clinician.email])
+
+
+def test_confirmed_anew_on_a_new_clearance_is_told_anew(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    first = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    revoke(first, dietitian)
+    second = cleared_by_teach_back(assignment, dietitian)
+    revoke(second, dietitian)  # it stands confirmed still, and had become clear again
+    assert told() == [coordinator.email] * 2
+
+
+# --- nobody is told ------------------------------------------------------------------------------
+
+
+def test_not_while_another_clearance_holds(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    first = cleared_by_teach_back(assignment, dietitian)
+    second = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    revoke(first, dietitian)
+    assert told() == []
+    revoke(second, dietitian)
+    assert told() == [coordinator.email]
+
+
+def test_not_who_confirmed_another_date(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    operation = confirmed(assignment, coordinator)
+    move(operation, (operation.or_date or date.max) + timedelta(days=1), at=now())
+    revoke(clearance, dietitian)
+    assert told() == []
+
+
+@pytest.mark.parametrize("booking", [Booking.ON_HOLD, Booking.CANCELLED, Booking.DONE])
+def test_not_once_it_is_settled(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser, booking: Booking
+) -> None:
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    operation = confirmed(assignment, coordinator)
+    change(operation, at=now(), booking=booking)
+    revoke(clearance, dietitian)
+    assert told() == []
+
+
+def test_not_for_what_a_clinician_accepted_unlearned(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """Confirmed against the hold; learned and lost again, it is no worse than was accepted."""
+    confirmed(assignment, coordinator, clinician="Dr. Ottoline Brask")
+    revoke(cleared_by_teach_back(assignment, dietitian), dietitian)
+    assert told() == []
+
+
+def test_not_when_the_module_was_waived(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    clear.waive(assignment, reason="Taught elsewhere.", at=now(), by_id=a_member("clinician").pk)
+    confirmed(assignment, coordinator)
+    revoke(clearance, dietitian)
+    assert told() == []
+
+
+def test_not_when_the_schedule_confirmed_it(assignment: Assignment, dietitian: StaffUser) -> None:
+    change(assignment.operation, at=now(), booking=Booking.CONFIRMED)
+    revoke(cleared_by_teach_back(assignment, dietitian), dietitian)
+    assert told() == []
+
+
+def test_not_on_a_disabled_account_and_the_form_says_so(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    StaffUser.objects.filter(pk=coordinator.pk).update(is_active=False)
+    html = signed_in(dietitian).get(reverse("revoke-clearance", args=[clearance.pk]))
+    assert "has no account any more" in html.content.decode()
+    revoke(clearance, dietitian)
+    assert told() == []
+
+
+# --- said before and afterwards ------------------------------------------------------------------
+
+
+def test_the_forms_say_who_will_be_told_before_it_happens(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    clearance = cleared_by_quiz(assignment)
+    operation = confirmed(assignment, coordinator)
+    or_date = operation.or_date or date.max
+    said = (
+        f"An OR date confirmed on it: {or_date.day} {or_date:%B %Y}, Dr. Ottoline Brask; "
+        "Rosalind Achterberg will be told."
+    )
+    client = signed_in(dietitian)
+    submission = clearance.decision.submission  # type: ignore[union-attr]
+    for name, pk in (("revoke-clearance", clearance.pk), ("undo-identity", submission.pk)):
+        assert said in client.get(reverse(name, args=[pk])).content.decode(), name
+    address = reverse("undo-identity", args=[submission.pk])
+    client.post(address, {"act_key": new_key(), "reason": "Her sister took it."})
+    html = client.get(reverse("submission", args=[submission.pk])).content.decode()
+    assert "Told by email, because of a confirmed OR date: Rosalind Achterberg." in html
+    record = client.get(reverse("patient", args=[operation.patient_id])).content.decode()
+    assert "look again at the confirmed OR date, to rosalind@larkfield.example" in record
+
+
+# --- the email (promise W10) ---------------------------------------------------------------------
+
+
+@pytest.fixture
+def received(assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser) -> EmailMessage:
+    """The email as it went out, read as RFC 5322 has it, with Python's own parser."""
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    revoke(clearance, dietitian)
+    with override_settings(MAIL_FROM="programme@larkfield.example"):
+        assert send(Message.objects.get(purpose=LOOK_AGAIN).pk, at=now())
+    raw = mail.outbox[-1].message().as_bytes()
+    assert len(raw) <= 30_000
+    parsed = email.message_from_bytes(raw, policy=email.policy.default)
+    assert isinstance(parsed, EmailMessage)
+    assert not parsed.defects
+    return parsed
+
+
+def test_w10_it_says_nothing_of_anybody(received: EmailMessage) -> None:
+    text, html = body(received, "plain"), body(received, "html")
+    link = re.findall(r"https?://\S+", text)[0]
+    shown = [str(received["Subject"]), str(received["From"]), text[:PREVIEW], link]
+    shown += [f"{name}: {value}" for name, value in received.items() if name != "To"]
+    for part in shown:
+        words = {word.rstrip("s") for word in re.findall(r"[^\W_]+", part.lower())}
+        assert words.isdisjoint(HEALTH_WORDS), part
+    for part in (*shown, text, html):
+        for fact in ("quilla", "vandersloot", "kx-77", "imogen", "brask"):
+            assert fact not in part.lower()
+
+
+def test_w10_the_text_comes_first_is_short_and_has_one_link_in_full(
+    received: EmailMessage,
+) -> None:
+    assert [p.get_content_type() for p in received.iter_parts()] == ["text/plain", "text/html"]
+    text, html = body(received, "plain"), body(received, "html")
+    assert len(text.split()) <= 120
+    for sentence in sentences(text.split("\n\n")):
+        assert len(sentence.split()) <= 20
+    links = re.findall(r"https?://\S+", text)
+    assert len(links) == 1
+    assert re.findall(r'<a href="([^"]+)">([^<]+)</a>', html) == [(links[0], links[0])]
+    assert html.count("http") == 2
+    for tag in ("<img", "<script", "<link", "<style", "style="):
+        assert tag not in html
+    said = " ".join(re.sub(r"<head>.*</head>|<[^>]+>", " ", html, flags=re.S).split())
+    assert said == " ".join(text.split())
+
+
+def test_its_link_leads_to_what_changed(received: EmailMessage, coordinator: StaffUser) -> None:
+    link = re.findall(r"https?://\S+", body(received, "plain"))[0]
+    path = link[link.index("/", len("https://")) :]
+    response = signed_in(coordinator).get(path, follow=True)
+    html = response.content.decode()
+    assert response.redirect_chain == [(reverse("operations"), 302)]
+    assert "Confirmed, and no longer clear" in html
+    assert "Rosalind Achterberg" in html
+
+
+def test_the_mail_tray_shows_it(
+    assignment: Assignment,
+    coordinator: StaffUser,
+    dietitian: StaffUser,
+    settings: Settings,
+    tmp_path: Path,
+) -> None:
+    settings.MAIL_TRAY, settings.DATA_DIR = True, tmp_path
+    settings.MAIL_FOLDER = tmp_path / "mail"
+    settings.EMAIL_BACKEND = "clinic.mail_folder.Backend"
+    clearance = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    revoke(clearance, dietitian)
+    assert send(Message.objects.get(purpose=LOOK_AGAIN).pk, at=now())
+    client = signed_in(dietitian)
+    html = client.get(reverse("mail-tray")).content.decode()
+    assert "Please look at something again" in html
+    assert coordinator.email in html
+    (kept,) = settings.MAIL_FOLDER.glob("*.eml")
+    opened = client.get(reverse("mail-tray-message", args=[kept.stem])).content.decode()
+    assert "This one went to a member of staff" in opened
+    assert "Follow the link as the patient would" not in opened
