@@ -1,103 +1,160 @@
 """Try the matching rule: on files, and on the programme's own past submissions. Writes nothing."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from clinic.rehearsal_words import counted, doubt_words, judged_words, read_words, tally_words
+from clinic.forms.programme import MATCHING
+from clinic.rehearsal_words import (
+    counted,
+    doubt_words,
+    false_accepts,
+    judged_words,
+    rank_words,
+    read_words,
+    share,
+    tally_words,
+)
 from education.models import IdentityDecision, IdentityVerdict, Submission
-from patients.lookup import OnRecord
-from patients.models import Merge
-from patients.rules.identity import Claim, Policy, decide
+from patients.lookup import whose
+from patients.models import Patient
+from patients.rules.identity import Claim, Decision, PersonId, Policy, Verdict
 from patients.rules.rehearsal import Answered, Judged, Tally, answer, judge, register_of, tally
 from patients.rules.rehearsal_files import Files, Part
 
-MOST_PAST = 2_000  # submissions, the latest ones
+MOST_PAST = 2_000  # decided submissions, the latest ones
 
 
 @dataclass(frozen=True)
 class Result:
-    """What would have become of the claims, in words; `safe` is False after a false accept."""
+    """What would have become of the claims, in words.
+
+    `safe` is False after a false accept. `settings`: what each setting of the programme would have
+    matched without a person. `wrong`: the submissions that would have counted for the wrong person.
+    """
 
     said: list[str]
     doubts: list[tuple[str, int]]
     safe: bool
     answers: list[Answered] = field(default_factory=list)
+    settings: list[tuple[str, str]] = field(default_factory=list)
+    wrong: list[int] = field(default_factory=list)
 
 
-def on_files(files: Files, policy: Policy, names: dict[Part, str]) -> Result:
-    """Ask the rule about each claim of the files."""
+def on_files(files: Files, names: dict[Part, str]) -> Result:
+    """Ask the rule about each claim of the files; there are no links in files."""
     register = register_of(files.people)
-    answers = [answer(asked, register, policy) for asked in files.claims]
+    answers = [answer(asked, register, Policy.NAME_AND_BIRTH_DATE) for asked in files.claims]
     counts = tally(answers)
-    said = tally_words(counts, policy)
+    said = tally_words(counts)
     judged = judge(answers, files.truth) if files.truth is not None else Judged()
     if files.truth is not None:
         said += judged_words(judged, counts.claims)
     return Result(said + read_words(files, names), doubt_words(counts), not judged.wrong, answers)
 
 
-def on_past_submissions(policy: Policy) -> Result:
-    """Ask the rule anew about the latest submissions, on the register as it is today.
+@dataclass
+class _Past:
+    """What the rule makes of the submissions about which people, or it, decided."""
 
-    The truth is what stands decided: by people, or by the rule and never undone.
+    counts: Tally = field(default_factory=Tally)
+    by_people: Judged = field(default_factory=Judged)
+    by_rule: Judged = field(default_factory=Judged)
+    through_own_link: int = 0  # of those that would be matched without a person
+
+
+def on_past_submissions() -> Result:
+    """Ask the rule anew about the latest decided submissions, on the register as it is today.
+
+    Asked under the widest setting; the narrower ones match fewer of the same. The truth is what
+    stands decided: by people, or by the rule and never undone.
     """
-    rows = Submission.objects.select_related("attempt__invitation__assignment__operation")
-    latest = list(rows.order_by("-recorded_at", "-id")[:MOST_PAST])
-    stands = {
-        decision.submission_id: decision
-        for decision in IdentityDecision.objects.in_force(submission__in=latest)
-    }
-    kept_for = _kept_for()
-    counts, by_people, by_rule = Tally(), Judged(), Judged()
-    for row in latest:
-        claim = Claim(row.given_names, row.family_names, row.birth_date)
-        link = row.attempt.invitation.assignment.operation.patient_id
-        decision = decide(claim, OnRecord(), link_person_id=link, policy=policy)
-        counts.add(decision)
-        stood = stands.get(row.pk)
-        if stood is not None:
-            alone = stood.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY
-            right = _who(stood.patient_id, kept_for)
-            (by_rule if alone else by_people).add(str(row.pk), decision, right)
+    decided = IdentityDecision.objects.in_force()
+    rows = decided.select_related("submission__attempt__invitation__assignment__operation")
+    merged = Patient.objects.filter(merged_into__isnull=False)
+    kept_for: dict[int, int | None] = dict(merged.values_list("pk", "merged_into"))
+    past = _Past()
+    for stands in rows.order_by("-submission_id")[:MOST_PAST]:
+        _ask_anew(past, stands, kept_for)
+    older = decided.count() - past.counts.claims
     return Result(
-        [
-            *tally_words(counts, policy),
-            *_past_words(counts, by_people, by_rule),
-            *_left_out(Submission.objects.count() - len(latest)),
-        ],
-        doubt_words(counts),
-        not (by_people.wrong or by_rule.wrong),
+        said=[*_past_words(past), *_left_out(older)],
+        doubts=doubt_words(past.counts),
+        safe=not (past.by_people.wrong or past.by_rule.wrong),
+        settings=_by_setting(past),
+        wrong=sorted(map(int, past.by_people.wrong + past.by_rule.wrong)),
     )
 
 
-def _past_words(counts: Tally, by_people: Judged, by_rule: Judged) -> Iterable[str]:
-    if by_people.known:
-        yield f"Compared with {counted(by_people.known, 'decision', 'decisions')} by people:"
-        yield from judged_words(by_people, by_people.known)
-    if by_rule.known:
-        matches = counted(by_rule.known, "match", "matches")
-        yield (
-            f"Of {matches} that the rule made by itself and nobody took back, it would make "
-            f"{by_rule.automatic_of_patients:,} again, and {len(by_rule.wrong):,} otherwise."
+def _ask_anew(past: _Past, stands: IdentityDecision, kept_for: dict[int, int | None]) -> None:
+    row = stands.submission
+    claim = Claim(row.given_names, row.family_names, row.birth_date)
+    link = row.attempt.invitation.assignment.operation.patient_id
+    decision = whose(claim, link_patient_id=link, policy=Policy.NAME_AND_BIRTH_DATE)
+    past.counts.add(decision)
+    past.through_own_link += _is_through(decision, link)
+    alone = stands.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY
+    judged = past.by_rule if alone else past.by_people
+    judged.add(str(row.pk), decision, _who(stands.patient_id, kept_for))
+
+
+def _is_through(decision: Decision, link: PersonId) -> bool:
+    return decision.verdict == Verdict.AUTOMATIC and decision.person_id == link
+
+
+def _past_words(past: _Past) -> list[str]:
+    people, rule = past.by_people, past.by_rule
+    said = tally_words(past.counts, "submission that people or the rule decided")
+    if people.known:
+        said += [
+            f"People decided {people.known:,} of them, and what they said is taken for the truth.",
+            false_accepts(people, name_them=False),
+            *rank_words(people, "submissions"),
+        ]
+    if rule.known:
+        said.append(
+            f"The rule matched {rule.known:,} of them by itself, and nobody took that back. It "
+            f"would match {rule.automatic_of_patients:,} of these to the same patient again, and "
+            f"{len(rule.wrong):,} to somebody else."
         )
-    undecided = counts.claims - by_people.known - by_rule.known
-    if undecided:
-        yield f"{counted(undecided, 'submission is', 'submissions are')} not decided: not compared."
+    return said
 
 
 def _left_out(older: int) -> list[str]:
-    if older <= 0:
-        return []
-    return [f"Only the latest {MOST_PAST:,} were asked about; {older:,} are older."]
+    undecided = Submission.objects.filter(decisions__isnull=True).count()
+    stands = IdentityDecision.objects.in_force().values("submission")
+    undone = Submission.objects.filter(decisions__isnull=False).exclude(pk__in=stands)
+    left_out = [
+        (undecided, "was never decided", "were never decided"),
+        (
+            undone.distinct().count(),
+            "was decided, and the decision is undone",
+            "were decided, and the decision is undone",
+        ),
+        (
+            older,
+            f"is older than the latest {MOST_PAST:,}",
+            f"are older than the latest {MOST_PAST:,}",
+        ),
+    ]
+    return [
+        f"Not asked about: {counted(count, f'submission that {one}', f'submissions that {many}')}."
+        for count, one, many in left_out
+        if count > 0
+    ]
 
 
-def _kept_for() -> dict[int, int]:
-    """Which record speaks for each merged one."""
-    merges = Merge.objects.filter(undone__isnull=True).values_list("merged", "kept")
-    return dict(merges)
+def _by_setting(past: _Past) -> list[tuple[str, str]]:
+    automatic = {
+        Policy.NAME_AND_BIRTH_DATE: past.counts.verdicts[Verdict.AUTOMATIC],
+        Policy.PERSONAL_LINK_ONLY: past.through_own_link,
+        Policy.NEVER: 0,
+    }
+    return [
+        (label, share(automatic[Policy(value)], past.counts.claims)) for value, label in MATCHING
+    ]
 
 
-def _who(patient_id: int | None, kept_for: dict[int, int]) -> int | None:
+def _who(patient_id: int | None, kept_for: dict[int, int | None]) -> int | None:
+    """Return the record that speaks for a patient's now."""
     while patient_id in kept_for:
         patient_id = kept_for[patient_id]
     return patient_id

@@ -151,16 +151,17 @@ def _read(about: About, names: Mapping[Part, str]) -> str:
     )
 
 
-def tally_words(counts: Tally, policy: Policy = Policy.NAME_AND_BIRTH_DATE) -> list[str]:
-    """Return what would become of the claims."""
+def tally_words(counts: Tally, asked: str = "claim") -> list[str]:
+    """Return what would become of what was asked about; `asked` names one of it."""
     automatic, review, none = (counts.verdicts[v] for v in (AUTOMATIC, REVIEW, NONE))
     whole = counts.claims
-    said = [
-        f"Of {counted(whole, 'claim', 'claims')}, {automatic:,} would be matched without a person "
+    noun, _, which = asked.partition(" ")
+    many = f"{noun}s {which}".rstrip()
+    return [
+        f"Of {counted(whole, asked, many)}, {automatic:,} would be matched without a person "
         f"({percent(automatic, whole)}), {review:,} would go to a person "
         f"({percent(review, whole)}), and {none:,} fit nobody ({percent(none, whole)})."
     ]
-    return [*said, NEVER_AUTOMATIC[policy]] if policy in NEVER_AUTOMATIC else said
 
 
 def judged_words(judged: Judged, claims: int) -> list[str]:
@@ -174,26 +175,28 @@ def judged_words(judged: Judged, claims: int) -> list[str]:
     return said
 
 
-def false_accepts(judged: Judged) -> str:
+def false_accepts(judged: Judged, *, name_them: bool = True) -> str:
     """Return how many would have been matched to the wrong person without anybody looking."""
     wrong = len(judged.wrong)
     matches = counted(judged.automatic, "automatic match", "automatic matches")
     if not wrong:
         return f"False automatic accepts: 0 (of {matches})."
+    warning = (
+        f"False automatic accepts: {wrong:,} (of {matches}). Warning: each would have counted for "
+        "the wrong person; do not let anything be matched without a person before you know why."
+    )
+    if not name_them:
+        return warning
     named = ", ".join(shown(claim_id) for claim_id in judged.wrong[:MOST_SHOWN])
     more = f" and {wrong - MOST_SHOWN:,} more" if wrong > MOST_SHOWN else ""
-    return (
-        f"False automatic accepts: {wrong:,} (of {matches}). Warning: each would have counted for "
-        "the wrong person; do not let anything be matched without a person before you know why. "
-        f"Claims: {named}{more}."
-    )
+    return f"{warning} Claims: {named}{more}."
 
 
-def rank_words(judged: Judged) -> list[str]:
-    """Return the shares by which a rule is compared with another."""
-    patients = "claims of patients on the register"
+def rank_words(judged: Judged, asked: str = "claims") -> list[str]:
+    """Return the shares by which rules are compared; `asked` names what the rule is asked about."""
+    patients = f"{asked} of patients on the register"
     return [
-        f"Automatic share: {share(judged.automatic, judged.known)} of claims with a known truth; "
+        f"Automatic share: {share(judged.automatic, judged.known)} of {asked} with a known truth; "
         f"{share(judged.automatic_of_patients, judged.of_patients)} of {patients}.",
         f"Right patient first: {share(judged.first, judged.of_patients)} of {patients}.",
         f"Right patient in the first three: {share(judged.first_few, judged.of_patients)} of "

@@ -1,13 +1,13 @@
 """The files of a rehearsal. Nothing of them is kept."""
 
+from datetime import date
 from typing import Any
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from clinic.rehearsal_words import MOST_SHOWN, problem_words
-from patients.clock import now
-from patients.rules.rehearsal_files import Files, Limits, NotRehearsable, Part, read_files
+from patients.rules.rehearsal_files import Files, Limits, NotRehearsable, Part, Wrong, read_files
 
 MAX_MB = 20
 REGISTER_ROWS, CLAIM_ROWS = 50_000, 5_000
@@ -15,6 +15,7 @@ LIMITS = Limits(
     max_bytes=MAX_MB * 1024 * 1024,
     rows={Part.REGISTER: REGISTER_ROWS, Part.CLAIMS: CLAIM_ROWS, Part.TRUTH: CLAIM_ROWS},
 )
+USE_THE_COMMAND = "Use the command for it: manage.py rehearse_matching."
 NAMES = {
     Part.REGISTER: "Register file",
     Part.CLAIMS: "Claims file",
@@ -44,6 +45,11 @@ class RehearsalForm(forms.Form):
 
     said: Files
 
+    def __init__(self, *args: Any, on: date, **kwargs: Any) -> None:
+        """`on`: today; a date of birth on the register may not be later."""
+        super().__init__(*args, **kwargs)
+        self._on = on
+
     def clean(self) -> dict[str, Any]:
         """Refuse by size before reading; then say everything that is wrong, in its place."""
         cleaned = super().clean() or {}
@@ -52,19 +58,20 @@ class RehearsalForm(forms.Form):
         }
         for part, file in sent.items():
             if (file.size or 0) > LIMITS.max_bytes:
-                self.add_error(part, f"The file is larger than {MAX_MB} MB. Use the command.")
+                self.add_error(part, f"The file is larger than {MAX_MB} MB. {USE_THE_COMMAND}")
         if self.errors:
             return cleaned
         try:
             contents = {part: file.read() for part, file in sent.items()}
-            self.said = read_files(contents, on=now().date(), limits=LIMITS)
+            self.said = read_files(contents, on=self._on, limits=LIMITS)
         except NotRehearsable as refused:
             self._tell(refused)
         return cleaned
 
     def _tell(self, refused: NotRehearsable) -> None:
         for problem in refused.problems[:MOST_SHOWN]:
-            self.add_error(problem.part, problem_words(problem, NAMES))
+            fix = f" {USE_THE_COMMAND}" if problem.wrong == Wrong.TOO_MANY_ROWS else ""
+            self.add_error(problem.part, problem_words(problem, NAMES) + fix)
         more = len(refused.problems) - MOST_SHOWN
         if more > 0:
             self.add_error(None, f"And {more:,} more things are wrong.")

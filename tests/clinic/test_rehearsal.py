@@ -12,10 +12,17 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.forms import rehearsal as form
+from clinic.forms.programme import MATCHING
 from clinic.models import Role
+from clinic.rehearsal import on_past_submissions
+from clinic.views import rehearsal as view
 from education.identify import match, not_a_patient, undo
+from education.models import Submission
 from patients import programme
-from patients.rules.identity import Policy
+from patients.lookup import whose
+from patients.merge import merge
+from patients.models import Patient
+from patients.rules.identity import Claim, Policy, Verdict
 from patients.rules.rehearsal_files import Limits, Part
 from tests.factories import (
     a_member,
@@ -142,7 +149,7 @@ def test_too_much_is_refused_before_it_is_read(
     assert "more than 2 rows" in response.content.decode()
 
 
-def _came_in(given_names: str, born: date) -> tuple[object, object]:
+def _came_in(given_names: str, born: date) -> tuple[Patient, Submission]:
     """A submission under a name that is not on the register, through a patient's link."""
     patient = a_patient(
         at=AT, given_names="Ana", family_names=f"Ruiz{born.year}", birth_date=born, mrn=f"{born}"
@@ -157,16 +164,20 @@ def test_past_submissions_are_asked_about_anew(desk: Client) -> None:
     by = a_member(Role.DIETITIAN).pk
     _came_in("Ana", date(1970, 1, 1))  # the rule matched it
     patient, other_name = _came_in("Anita", date(1971, 1, 1))
-    match(other_name, patient, at=AT, by_id=by)  # type: ignore[arg-type]
+    match(other_name, patient, at=AT, by_id=by)
     _, nobodys = _came_in("Zelda", date(1972, 1, 1))
-    not_a_patient(nobodys, at=AT, by_id=by)  # type: ignore[arg-type]
+    not_a_patient(nobodys, at=AT, by_id=by)
     _came_in("Quinn", date(1973, 1, 1))  # undecided
     with CaptureQueriesContext(connection) as sent:
         page = _post(desk, "past")
-    assert "Of 4 claims, 1 would be matched" in page
-    assert "Compared with 2 decisions by people" in page
-    assert "Of 1 match that the rule made by itself and nobody took back, it would make 1" in page
-    assert "1 submission is not decided: not compared." in page
+    assert "Of 3 submissions that people or the rule decided, 1 would be matched" in page
+    assert "People decided 2 of them, and what they said is taken for the truth." in page
+    assert "Right patient first: 100 % (1 of 1) of submissions of patients" in page
+    assert (
+        "The rule matched 1 of them by itself, and nobody took that back. It would match 1 of "
+        "these to the same patient again, and 0 to somebody else." in page
+    )
+    assert "Not asked about: 1 submission that was never decided." in page
     written = [q["sql"] for q in sent if q["sql"].startswith(("INSERT", "UPDATE", "DELETE"))]
     assert all("trail" in sql or "session" in sql for sql in written), "nothing but the trail"
 
@@ -175,21 +186,92 @@ def test_a_match_that_a_person_took_back_shows_as_a_false_accept(desk: Client) -
     """What the rule would do again, although a person said otherwise."""
     by = a_member(Role.DIETITIAN).pk
     _, submission = _came_in("Ana", date(1970, 1, 1))
-    undo(submission, at=AT, by_id=by, reason="it was her sister")  # type: ignore[arg-type]
-    not_a_patient(submission, at=AT, by_id=by)  # type: ignore[arg-type]
+    undo(submission, at=AT, by_id=by, reason="it was her sister")
+    not_a_patient(submission, at=AT, by_id=by)
     page = _post(desk, "past")
     assert "False automatic accepts: 1" in page
     assert "notice-error" in page
 
 
-def test_the_programmes_own_setting_is_the_one_that_is_tried(desk: Client) -> None:
-    _came_in("Ana", date(1970, 1, 1))
+def test_what_each_setting_would_have_done_whatever_is_set_now(desk: Client) -> None:
+    """The one who chooses sees all three; what the narrower one matches came by its own link."""
+    patient, _ = _came_in("Ana", date(1970, 1, 1))
+    _came_in("Quinn", date(1973, 1, 1))
+    invitation, _ = an_invitation(
+        assignment=an_assignment(operation=an_operation(at=AT), at=AT), at=AT
+    )
+    sent_on = a_submission(  # somebody else's link: a person has to decide
+        invitation,
+        at=AT,
+        given_names=patient.given_names,
+        family_names=patient.family_names,
+        birth_date=patient.birth_date,
+    )
     by = a_member(Role.ADMINISTRATOR).pk
+    match(sent_on, patient, at=AT, by_id=by)
     programme.change(at=AT, by_id=by, matching=Policy.NEVER)
-    assert "0 would be matched without a person" in _post(desk, "past")
+    page = _post(desk, "past")
+    shares = [page.split(f"<dt>{label}</dt><dd>")[1] for _, label in MATCHING]
+    assert [share.split("<")[0] for share in shares] == [
+        "50 % (1 of 2)",
+        "50 % (1 of 2)",
+        "0 % (0 of 2)",
+    ]
+
+
+def test_the_count_by_links_is_what_the_rule_says_under_that_setting(desk: Client) -> None:
+    _came_in("Ana", date(1970, 1, 1))
+    _, other = _came_in("Anita", date(1971, 1, 1))
+    not_a_patient(other, at=AT, by_id=a_member(Role.DIETITIAN).pk)
+    matched = sum(
+        whose(
+            Claim(row.given_names, row.family_names, row.birth_date),
+            link_patient_id=row.attempt.invitation.assignment.operation.patient_id,
+            policy=Policy.PERSONAL_LINK_ONLY,
+        ).verdict
+        == Verdict.AUTOMATIC
+        for row in Submission.objects.all()
+    )
+    settings = dict(on_past_submissions().settings)
+    assert settings[dict(MATCHING)[Policy.PERSONAL_LINK_ONLY]] == f"50 % ({matched} of 2)"
+
+
+def test_what_was_decided_for_a_merged_record_is_right_for_the_one_that_was_kept(
+    desk: Client,
+) -> None:
+    patient, submission = _came_in("Ana", date(1970, 1, 1))
+    by = a_member(Role.CLINICIAN).pk
+    undo(submission, at=AT, by_id=by, reason="to say it by hand")
+    match(submission, patient, at=AT, by_id=by)
+    kept = a_patient(
+        at=AT, given_names="Ana", family_names="Ruiz1970", birth_date=date(1970, 1, 1), mrn="kept"
+    )
+    merge(kept, patient, reason="one person", at=AT, by_id=by)
+    page = _post(desk, "past")
+    assert "False automatic accepts: 0" in page
+    assert "Right patient first: 100 % (1 of 1)" in page
+
+
+def test_a_wrong_match_leads_to_the_submission(desk: Client) -> None:
+    by = a_member(Role.DIETITIAN).pk
+    _, submission = _came_in("Ana", date(1970, 1, 1))
+    undo(submission, at=AT, by_id=by, reason="it was her sister")
+    page = _post(desk, "past")
+    assert "Nobody has decided yet" in page
+    assert "the decision is undone" in page
+    not_a_patient(submission, at=AT, by_id=by)
+    assert reverse("submission", args=[submission.pk]) in _post(desk, "past")
+
+
+def test_one_rehearsal_at_a_time(desk: Client) -> None:
+    with view.ONE_AT_A_TIME:
+        response = desk.post(reverse("rehearsal"), {"past": "yes"})
+    assert response.status_code == 409
+    assert "Somebody else is trying it just now." in response.content.decode()
+    assert desk.post(reverse("rehearsal"), {"past": "yes"}).status_code == 200
 
 
 def test_with_nothing_to_try_the_page_says_so(desk: Client) -> None:
     page = desk.get(reverse("rehearsal")).content.decode()
-    assert "No submission has come in yet." in page
+    assert "Nobody has decided yet whose a submission is" in page
     assert "rehearse_matching" in page

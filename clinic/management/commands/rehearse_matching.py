@@ -12,6 +12,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from clinic.rehearsal_words import (
     MOST_SHOWN,
+    NEVER_AUTOMATIC,
     counted,
     decisions_csv,
     judged_words,
@@ -108,7 +109,9 @@ class Command(BaseCommand):
     def tell(self, answers: Sequence[Answered], files: Files, policy: Policy) -> None:
         """Say what would become of the claims and, with the truth, how right that is."""
         counts = tally(answers)
-        said = tally_words(counts, policy)
+        said = tally_words(counts)
+        if policy in NEVER_AUTOMATIC:
+            said.append(NEVER_AUTOMATIC[policy])
         if files.truth is not None:
             said += judged_words(judge(answers, files.truth), counts.claims)
         for sentence in said:
