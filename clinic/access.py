@@ -20,8 +20,8 @@ class Access:
     """Refuses a view to whoever it does not name, and writes staff's requests into the trail.
 
     In the trail stands every request of a member of staff that writes, that names a record in its
-    address, or that is about a patient. A view says which patient by setting
-    `request.about_patient_id`, and what else the trail should tell by `request.trail_detail`.
+    address, or that is about a patient. A view says which patients by `about`, and what else the
+    trail should tell by `request.trail_detail`.
     """
 
     def __init__(self, get_response: Respond) -> None:
@@ -33,18 +33,20 @@ class Access:
         is_staff = match and not _public(match.func) and request.user.is_authenticated
         about_patient_id = getattr(request, "about_patient_id", None)
         if is_staff and match and (request.method == "POST" or match.kwargs or about_patient_id):
-            record(
-                act=f"{request.method} {match.url_name}",
-                at=now(),
-                by_id=request.user.pk,
-                patient_id=about_patient_id,
-                detail={
-                    **match.kwargs,
-                    **getattr(request, "trail_detail", {}),
-                    "status": response.status_code,
-                },
-                address=client_address(request) or None,
-            )
+            at = now()
+            for patient_id in (about_patient_id, *getattr(request, "also_about_patient_ids", ())):
+                record(
+                    act=f"{request.method} {match.url_name}",
+                    at=at,
+                    by_id=request.user.pk,
+                    patient_id=patient_id,
+                    detail={
+                        **match.kwargs,
+                        **getattr(request, "trail_detail", {}),
+                        "status": response.status_code,
+                    },
+                    address=client_address(request) or None,
+                )
         return response
 
     def process_view(
@@ -74,9 +76,10 @@ def member(request: HttpRequest) -> StaffUser:
     return request.user
 
 
-def about(request: HttpRequest, patient_id: int) -> None:
-    """Say which patient a request is about, for the trail."""
+def about(request: HttpRequest, patient_id: int, *others: int) -> None:
+    """Say which patients a request is about, for the trail: one entry for each."""
     request.about_patient_id = patient_id  # type: ignore[attr-defined]
+    request.also_about_patient_ids = others  # type: ignore[attr-defined]
 
 
 def _public(view: Callable[..., Any]) -> bool:

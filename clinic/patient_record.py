@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from clinic.duplicates import merges, pairs_of
 from clinic.history import Event, history
 from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, fitting, ruler
@@ -11,9 +12,17 @@ from education.models import Assignment, Clearance, Submission, Waiver
 from education.rules.next_step import NextStep, next_step
 from education.standings import Told, standings, standings_as_of
 from education.titles import titles
-from patients import programme
+from patients import other_names, programme
 from patients.clock import end_of_day, local_date
-from patients.models import Operation, OperationChange, Patient, PatientChange, Programme
+from patients.models import (
+    Merge,
+    Operation,
+    OperationChange,
+    OtherName,
+    Patient,
+    PatientChange,
+    Programme,
+)
 
 
 @dataclass(frozen=True)
@@ -55,6 +64,9 @@ class Record:
     operations: list[PlannedOperation]
     events: list[Event]
     undecided: list[Submission]
+    other_names: list[OtherName]
+    may_be_same: list[Patient]
+    merges: list[Merge]
 
     @property
     def past(self) -> bool:
@@ -96,7 +108,23 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
                 attempt__invitation__assignment__operation__patient=patient
             )
         ),
+        other_names=_other_names(patient, known_at=known_at),
+        may_be_same=[
+            pair.other if pair.one_id == patient.pk else pair.one for pair in pairs_of(patient)
+        ],
+        merges=list(merges([patient.pk]).filter(undone__isnull=True)),
     )
+
+
+def _other_names(patient: Patient, *, known_at: datetime | None) -> list[OtherName]:
+    """Return the former and preferred names that were in force; the current one needs no saying."""
+    if known_at is None:
+        rows = other_names.in_force(patient)
+    else:
+        rows = OtherName.objects.filter(patient=patient, recorded_at__lt=known_at).exclude(
+            end__recorded_at__lt=known_at
+        )
+    return list(rows)
 
 
 def _operations(

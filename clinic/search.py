@@ -1,11 +1,12 @@
 """Find operations by the patient's name, date of birth or MRN, as a caller says them."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Case, IntegerField, Q, Value, When
 
-from patients.models import OPEN_BOOKINGS, Operation, Patient
+from patients.models import OPEN_BOOKINGS, MatchName, Operation, Patient
 from patients.rules.names import name_tokens
 from patients.rules.schedule_dates import read_date
 
@@ -47,6 +48,27 @@ def find_operations(text: str) -> Found:
     operations = list(rows[: MOST + 1])
     idle = people.filter(operations__isnull=True).order_by("family_names", "given_names", "id")
     return Found(operations[:MOST], days, list(idle[:MOST]), len(operations) > MOST)
+
+
+def find_patients(text: str, *, without: Collection[int] = ()) -> list[Patient]:
+    """Find patients by name, also a former or preferred one, or by MRN or date of birth.
+
+    Merged records are found by the one that speaks for them.
+    """
+    text = text[:LONGEST].replace("\x00", "").strip()  # PostgreSQL takes no NUL
+    if not text:
+        return []
+    fits = _fits(text, days_meant(text))
+    words = name_tokens(text)
+    if words:
+        named = MatchName.objects.all()
+        for word in words:
+            named = named.filter(Q(given__contains=word) | Q(family__contains=word))
+        fits |= Q(pk__in=named.values("patient"))
+    merged = Patient.objects.filter(mrn__iexact=text, merged_into__isnull=False)
+    fits |= Q(pk__in=merged.values("merged_into"))
+    rows = Patient.objects.on_the_register().filter(fits).exclude(pk__in=without)
+    return list(rows.order_by("family_names", "given_names", "id")[:MOST])
 
 
 def _fits(text: str, days: tuple[date, ...]) -> Q:

@@ -14,6 +14,7 @@ from clinic.views.operation_acts import (
 )
 from clinic.views.operations import operation, operations
 from clinic.views.programme import programme_settings, requirement, requirements
+from clinic.views.rehearsal import rehearsal
 from clinic.views.schedule_import import schedule_import, schedule_preview, schedule_rejected
 from clinic.views.sign_in import home, password, sign_in, sign_out
 from clinic.views.staff import staff, staff_active, staff_member
@@ -40,6 +41,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("staff/<int:staff_id>/", staff_member, name="staff-member"),
     path("staff/<int:staff_id>/active/", staff_active, name="staff-active"),
     path("programme/", programme_settings, name="programme"),
+    path("matching/try/", rehearsal, name="rehearsal"),
     path("requirements/", requirements, name="requirements"),
     path(
         "requirements/<int:procedure_id>/<int:module_id>/",
@@ -50,6 +52,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("modules/<slug:code>/", module, name="module"),
     path("trail/", trail, name="trail"),
     path("", include("clinic.dietitian_urls")),
+    path("", include("clinic.register_urls")),
     path("q/", include("education.urls")),
     path("schedule/import/", schedule_import, name="schedule-import"),
     path("schedule/import/<int:upload_id>/", schedule_preview, name="schedule-preview"),

@@ -8,7 +8,7 @@ from education.rules.next_step import NextStep
 from education.rules.standing import Evidence, Reason, Standing
 from education.standings import Told
 from patients.models import Booking
-from patients.rules.identity import Why
+from patients.rules.identity import NameKind, Why
 
 STANDING = {
     Standing.LATE: "late",
@@ -88,6 +88,9 @@ LINK_ENDED = {
     EndedBecause.WITHDRAWN: "taken back",
     EndedBecause.READDRESSED: "dead since the address changed",
 }
+
+# How a name is said beside the current one.
+NAME_KIND = {NameKind.FORMER: "formerly", NameKind.PREFERRED: "prefers"}
 
 IDENTITY = {
     IdentityVerdict.MATCHED_AUTOMATICALLY: "matched automatically",

@@ -11,7 +11,18 @@ from clinic.models import Role, StaffUser
 from clinic.schedule_upload import keep
 from education.clear import clear_by_teach_back, waive
 from patients.clock import now
-from tests.factories import a_member, a_submission, an_assignment, an_invitation, an_operation
+from patients.keep_apart import keep_apart
+from patients.merge import merge
+from patients.other_names import add
+from patients.rules.identity import NameKind
+from tests.factories import (
+    a_member,
+    a_patient,
+    a_submission,
+    an_assignment,
+    an_invitation,
+    an_operation,
+)
 
 SCHEDULE = (
     "MRN,Family name,Given names,Date of birth,Procedure,OR date,Case number\n"
@@ -66,6 +77,18 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     waiver = waive(assignment, reason="urgent", at=at, by_id=administrator.pk)
     upload = keep(SCHEDULE.encode(), name="schedule.csv", at=at, by=administrator)
     _, open_token = an_invitation(assignment=an_assignment(operation=an_operation()))
+    another = a_patient()
+    name = add(
+        patient,
+        kind=NameKind.FORMER,
+        given_names="Wilhelmina",
+        family_names="Ashdown",
+        at=at,
+        by_id=administrator.pk,
+        source="told us",
+    )
+    kept_apart = keep_apart(a_patient(), a_patient(), at=at, by_id=administrator.pk)
+    merged = merge(a_patient(), a_patient(), reason="one", at=at, by_id=administrator.pk)
     by_argument = {
         "operation_id": operation.pk,
         "staff_id": a_member(Role.DIETITIAN).pk,
@@ -77,6 +100,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "upload_id": upload.pk,
         "token": open_token,
         "number": 1,
+        "other": another.pk,
         "name": "20270101-000000-none",
     }
     by_route = {
@@ -88,6 +112,13 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "teach-back": assignment.pk,
         "sign-off": assignment.pk,
         "waive": assignment.pk,
+        "add-other-name": patient.pk,
+        "end-other-name": name.pk,
+        "find-same": patient.pk,
+        "merge": patient.pk,
+        "keep-apart": patient.pk,
+        "end-kept-apart": kept_apart.pk,
+        "undo-merge": merged.pk,
         "revoke-waiver": waiver.pk,
         "revoke-clearance": clearance.pk,
         "submission": submission.pk,

@@ -9,11 +9,12 @@ from django.utils.safestring import SafeString, mark_safe
 
 from clinic.day_words import away as away_words
 from clinic.day_words import day as day_words
-from clinic.words import BOOKING, IDENTITY, MAIL, NEXT_STEP, STANDING
+from clinic.words import BOOKING, IDENTITY, MAIL, NAME_KIND, NEXT_STEP, STANDING
 from education.models import MessageState
 from education.rules.next_step import NextStep
 from education.rules.standing import Standing
 from patients.models import Language
+from patients.rules.identity import NameKind
 
 register = template.Library()
 
@@ -76,6 +77,12 @@ def identity_words(verdict: str) -> str:
 def step_words(step: NextStep) -> str:
     """Return a next step in words."""
     return NEXT_STEP[step]
+
+
+@register.filter
+def name_kind_words(kind: str) -> str:
+    """Return how an other name is said beside the current one: formerly, prefers."""
+    return NAME_KIND[NameKind(kind)]
 
 
 @register.filter

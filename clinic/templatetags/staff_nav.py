@@ -19,6 +19,7 @@ register = template.Library()
 PLACES = (
     ("morning", "Morning list"),
     ("submissions", "Submissions"),
+    ("duplicates", "Duplicates"),
     ("operations", "Operations"),
     ("schedule-import", "Import"),
     ("mail-tray", "Mail"),

@@ -3,7 +3,9 @@
 Each is one form, one act, and a way back to where it was asked for.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import datetime
 from urllib.parse import urlsplit
 
 from django import forms
@@ -26,12 +28,14 @@ from education import clear
 from education.invite import LinkState, Refusal, invite, link_state
 from education.models import Assignment, Clearance, Edition, Invitation, Waiver
 from education.standings import standing_of
+from patients import other_names
 from patients.clock import now
 from patients.contact import log_contact
 from patients.models import Means, Outcome, Patient
 from patients.open_to import open_to
 from patients.programme import local_day
 from patients.register import FIELDS, correct
+from patients.rules.identity import NameKind
 
 
 @dataclass(frozen=True)
@@ -205,7 +209,10 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         facts = {k: v for k, v in form.cleaned_data.items() if k in FIELDS}
         source = form.cleaned_data["source"]
-        patient = correct(patient, at=at, source=source, by_id=member(request).pk, **facts)
+        before, by_id = patient, member(request).pk
+        patient = correct(patient, at=at, source=source, by_id=by_id, **facts)
+        if form.keeps_earlier_name:
+            _keep_former_name(patient, before, at=at, source=source, by_id=by_id)
         dead = [link for link in links if link.address.lower() != patient.email.lower()]
         _say(request, f"The record is corrected.{_dead_links(len(dead))}")
         return go_back(request, patient=patient)
@@ -215,6 +222,21 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
         "A quiz that waits for its owner is matched anew against the corrected record.",
     )
     return ask(request, ActPage("Correct the record", says, "Correct it", patient), form)
+
+
+def _keep_former_name(
+    patient: Patient, before: Patient, *, at: datetime, source: str, by_id: int
+) -> None:
+    with suppress(other_names.NameKnown):  # kept when it was changed before
+        other_names.add(
+            patient,
+            kind=NameKind.FORMER,
+            given_names=before.given_names,
+            family_names=before.family_names,
+            source=source,
+            at=at,
+            by_id=by_id,
+        )
 
 
 def _open_links(patient: Patient) -> list[Invitation]:

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, render
 
 from clinic.access import about, member
 from clinic.patient_record import NotOnRecordThen, read
-from clinic.roles import CARERS, CLINICIANS, READERS
+from clinic.roles import CARERS, CLINICIANS, READERS, REGISTRARS
 from patients.clock import now
 from patients.models import Patient
 from patients.open_to import open_to
@@ -39,6 +39,7 @@ def patient_page(request: HttpRequest, pk: int) -> HttpResponse:
             "problem": problem,
             "may_care": role in CARERS and not record.past,
             "may_sign_off": role in CLINICIANS and not record.past,
+            "may_merge": role in REGISTRARS and not record.past,
             "here": request.path,
             "at": at,
         }

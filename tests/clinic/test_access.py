@@ -59,6 +59,15 @@ ROUTES = {
     "decide-identity": "DC",
     "undo-identity": "DC",
     "note-submission": "DC",
+    "add-other-name": "DC",
+    "end-other-name": "DC",
+    # who is who on the register
+    "duplicates": "DCOAU",
+    "find-same": "DCA",
+    "merge": "DCA",
+    "undo-merge": "DCA",
+    "keep-apart": "DCA",
+    "end-kept-apart": "DCA",
     # a clinician's alone
     "sign-off": "C",
     "waive": "C",
@@ -72,6 +81,7 @@ ROUTES = {
     "operation-booking": "CO",
     "operation-move": "CO",
     # the programme
+    "rehearsal": "DCA",  # reads, and writes nothing
     "staff": "A",
     "staff-member": "A",
     "staff-active": "A",

@@ -7,9 +7,9 @@ import pytest
 from education.models import IdentityVerdict, Submission
 from patients import import_schedule, other_names
 from patients.lookup import whose
-from patients.models import MatchName, NameKind, OtherName, OtherNameEnd, Patient
+from patients.models import MatchName, OtherName, OtherNameEnd, Patient
 from patients.register import correct
-from patients.rules.identity import Claim, Policy
+from patients.rules.identity import Claim, NameKind, Policy
 from tests.factories import (
     a_member,
     a_patient,

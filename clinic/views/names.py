@@ -1,0 +1,85 @@
+"""The other names of a patient: keep one, end one."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+
+from clinic.access import about, member
+from clinic.comparison import name_words
+from clinic.forms.acts import ReasonForm
+from clinic.forms.names import OtherNameForm
+from clinic.once import once
+from clinic.roles import CARERS
+from clinic.views.acts import ActPage, ask, go_back
+from education.models import MATCHED, IdentityDecision
+from patients import other_names
+from patients.clock import now
+from patients.models import OtherName, Patient
+from patients.open_to import open_to
+from patients.rules.identity import NameKind
+from patients.rules.names import normal_name
+
+
+@open_to(*CARERS)
+@once
+def add_other_name(request: HttpRequest, pk: int) -> HttpResponse:
+    """Keep a former or preferred name of a patient."""
+    patient = get_object_or_404(Patient.objects.on_the_register(), pk=pk)
+    about(request, patient.pk)
+    form = OtherNameForm(request.POST or None, patient=patient)
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data
+        name = other_names.add(
+            patient,
+            kind=NameKind(given["kind"]),
+            given_names=given["given_names"],
+            family_names=given["family_names"],
+            source=given["source"],
+            at=now(),
+            by_id=member(request).pk,
+        )
+        messages.success(request, f"Kept: {name_words(name)}.")
+        return go_back(request, patient=patient)
+    says = (
+        "The patient is found under it from now on, and a quiz that waits for its owner is "
+        "matched anew. The name in the record stays as it is.",
+    )
+    return ask(request, ActPage("Keep another name", says, "Keep this name", patient), form)
+
+
+@open_to(*CARERS)
+@once
+def end_other_name(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say that a name was never right, or is not to be used any more."""
+    name = get_object_or_404(OtherName.objects.select_related("patient"), pk=pk)
+    patient = name.patient
+    about(request, patient.pk)
+    form = ReasonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        reason = form.cleaned_data["reason"]
+        ended = other_names.end(name, reason=reason, at=now(), by_id=member(request).pk)
+        words = name_words(name)
+        messages.success(request, f"{'Ended' if ended else 'It had been ended'}: {words}.")
+        return go_back(request, patient=patient)
+    says = (
+        f"“{name_words(name)}” takes no part in matching any more. It stays in the history.",
+        *_rest_on_it(name),
+    )
+    return ask(request, ActPage("End a name", says, "End this name", patient), form)
+
+
+def _rest_on_it(name: OtherName) -> list[str]:
+    """Say how many quizzes were matched to the patient although they carry this name."""
+    typed = normal_name(name.given_names, name.family_names)
+    decisions = IdentityDecision.objects.in_force(patient=name.patient, verdict__in=MATCHED)
+    count = sum(
+        normal_name(d.submission.given_names, d.submission.family_names) == typed
+        for d in decisions.select_related("submission")
+    )
+    if not count:
+        return []
+    said = "1 quiz that was" if count == 1 else f"{count} quizzes that were"
+    return [
+        f"{said} typed under this name stays matched to the patient. If the name was somebody "
+        "else’s, undo that decision: it stands in the history."
+    ]
