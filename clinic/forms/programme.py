@@ -10,9 +10,12 @@ from patients.rules.identity import Policy
 MATCHING = [
     (
         Policy.NAME_AND_BIRTH_DATE.value,
-        "Name and date of birth agree, and exactly one patient fits",
+        "Name and date of birth fit exactly one patient, and nothing speaks against it",
     ),
-    (Policy.PERSONAL_LINK_ONLY.value, "The same, and it came through that patient’s own link"),
+    (
+        Policy.PERSONAL_LINK_ONLY.value,
+        "The same, and only if it came through that patient’s own link",
+    ),
     (Policy.NEVER.value, "Never: a person decides about each"),
 ]
 
@@ -43,7 +46,15 @@ class ProgrammeForm(forms.Form):
         min_value=1, max_value=365, label="A personal link is good for, in days"
     )
     matching = forms.ChoiceField(
-        choices=MATCHING, label="When a quiz may be matched to a patient without a person"
+        choices=MATCHING,
+        label="When a quiz may be matched to a patient without a person",
+        help_text=(
+            "The date of birth must be equal, and the name too, but for a middle name, or one "
+            "letter or one part of a family name of five letters and more. Against it speaks "
+            "somebody of a similar name born on the same day, somebody else’s link, and a name "
+            "that many patients have, unless it came through the patient’s own link. A person "
+            "decides about everything else."
+        ),
     )
 
     def clean_time_zone(self) -> str:

@@ -193,9 +193,9 @@ def test_it_says_what_each_record_waits_for() -> None:
 def test_without_an_or_date_it_says_so() -> None:
     submission = an_undecided()
     move(submission.attempt.invitation.assignment.operation, None, at=now())
-    assert rows(page(signed_in("dietitian"), submission))["Module, and who waits for it"][1].startswith(
-        "not due : no OR date yet"
-    )
+    assert rows(page(signed_in("dietitian"), submission))["Module, and who waits for it"][
+        1
+    ].startswith("not due : no OR date yet")
 
 
 def test_a_former_name_is_shown_as_one() -> None:
@@ -529,7 +529,7 @@ def test_a_failing_database_never_shows_an_empty_review() -> None:
                 assert claim not in html, (address, failing)
 
 
-# --- who is shown, and to whom ---------------------------------------------------------------------
+# --- who is shown, and to whom --------------------------------------------------------------------
 
 
 def test_two_patients_with_one_name_and_birth_date_go_to_a_person() -> None:
