@@ -3,6 +3,7 @@
 from datetime import date, datetime
 
 from patients.models import Contact, Means, Outcome, Patient
+from patients.speaks_for import speaker
 
 
 def log_contact(
@@ -15,9 +16,12 @@ def log_contact(
     note: str = "",
     next_on: date | None = None,
 ) -> Contact:
-    """Write down a call, letter or conversation, its outcome and when to try next."""
+    """Write down a call, letter or conversation, its outcome and when to try next.
+
+    With a record that was merged meanwhile, it is the patient's who speaks for it.
+    """
     return Contact.objects.create(
-        patient=patient,
+        patient=speaker(patient),
         means=means,
         outcome=outcome,
         note=note,

@@ -18,8 +18,9 @@ from typing import Any
 from django.db import IntegrityError, transaction
 
 from patients import other_names, programme, register, schedule
-from patients.models import Booking, Language, NameKind, Operation, Patient, Procedure
+from patients.models import Booking, Language, Operation, Patient, Procedure
 from patients.rules.csv_cells import neutralise
+from patients.rules.identity import NameKind
 from patients.rules.schedule_changes import Proposal, Verdict, propose
 from patients.rules.schedule_columns import NOTES, Column
 from patients.rules.schedule_dates import Order
@@ -30,6 +31,7 @@ from patients.rules.schedule_rows import ScheduleRow, date_orders, read_rows
 from patients.rules.schedule_table import Table, read_table
 from patients.schedule_on_record import SOURCE, on_record
 from patients.schedule_words import problem_words
+from patients.speaks_for import MergedMeanwhile
 
 
 @dataclass(frozen=True)
@@ -129,7 +131,7 @@ def apply(
             if shown is not None and shown != found.fingerprint:
                 raise ChangedSincePreview(found)
             _Writing(found, at=at, source=f"{SOURCE}: {name}"[:200], by_id=by_id).write()
-    except (IntegrityError, schedule.ChangedMeanwhile) as error:
+    except (IntegrityError, schedule.ChangedMeanwhile, MergedMeanwhile) as error:
         # Somebody wrote between our reading and our writing: nothing of ours is left.
         raise ChangedSincePreview(preview(data, day_first=day_first, at=at)) from error
     return found

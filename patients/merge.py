@@ -26,7 +26,7 @@ from patients.models import (
     OperationMoved,
     Patient,
 )
-from patients.speaks_for import in_force, spoken_for
+from patients.speaks_for import below, in_force
 from patients.wake import wake
 
 # Sent inside the transaction, when the records and the operations are one patient's or two
@@ -127,8 +127,7 @@ def merge(kept: Patient, merged: Patient, *, reason: str, at: datetime, by_id: i
         done = Merge.objects.create(
             kept=kept, merged=merged, reason=reason, recorded_at=at, by_id=by_id
         )
-        merged.merged_into = kept
-        merged.save(update_fields=["merged_into"])
+        _speaks_for(kept, merged)
         _move(Operation.objects.filter(patient=merged), done, merged, kept, at=at)
         LikelyDuplicate.objects.filter(Q(one=merged) | Q(other=merged)).delete()
         _compare_anew(kept, merged)
@@ -148,8 +147,7 @@ def undo_merge(merge: Merge, *, reason: str, at: datetime, by_id: int) -> MergeU
         if refused:
             raise refused
         undone = MergeUndone.objects.create(merge=merge, reason=reason, recorded_at=at, by_id=by_id)
-        merged.merged_into = None
-        merged.save(update_fields=["merged_into"])
+        _speaks_for(merged, merged)
         _move(would_return(merge), merge, kept, merged, at=at)
         _compare_anew(kept, merged)
         merge_undone.send(sender=Merge, kept=kept, merged=merged, merge=merge, at=at, by_id=by_id)
@@ -164,9 +162,17 @@ def _locked(one: Patient, other: Patient) -> tuple[Patient, Patient]:
     return found[one.pk], found[other.pk]
 
 
+def _speaks_for(patient: Patient, merged: Patient) -> None:
+    """Let a patient speak for a record, and for what was merged into that before."""
+    records = set(below([merged.pk])) - {patient.pk}
+    Patient.objects.filter(pk__in=records).update(merged_into=patient)
+    if patient == merged:
+        Patient.objects.filter(pk=merged.pk).update(merged_into=None)
+
+
 def _kept_apart(kept: Patient, merged: Patient) -> KeptApart | None:
     """What says that somebody on one side and somebody on the other are two people."""
-    here, there = list(spoken_for([kept.pk])), list(spoken_for([merged.pk]))
+    here, there = list(below([kept.pk])), list(below([merged.pk]))
     across = Q(one__in=here, other__in=there) | Q(one__in=there, other__in=here)
     return KeptApart.objects.filter(across, end__isnull=True).select_related("one", "other").first()
 

@@ -9,9 +9,11 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from patients.match_keys import keep
-from patients.models import NameKind, OtherName, OtherNameEnd, Patient
+from patients.models import OtherName, OtherNameEnd, Patient
 from patients.register import patient_changed
+from patients.rules.identity import NameKind
 from patients.rules.names import normal_name
+from patients.speaks_for import MergedMeanwhile, locked_speaker
 from patients.wake import wake
 
 
@@ -44,9 +46,14 @@ def add(
     by_id: int | None,
     source: str,
 ) -> OtherName:
-    """Keep a former or preferred name. Raises NameKnown if it adds nothing to what is known."""
+    """Keep a former or preferred name. Raises NameKnown if it adds nothing to what is known.
+
+    Raises MergedMeanwhile for a record that was merged: its names stay as they were.
+    """
     with transaction.atomic():
         latest = Patient.objects.select_for_update().get(pk=patient.pk)
+        if latest.merged_into:
+            raise MergedMeanwhile(latest.merged_into)
         if is_known(latest, given_names, family_names):
             raise NameKnown
         name = OtherName.objects.create(
@@ -65,7 +72,7 @@ def add(
 def end(name: OtherName, *, reason: str, at: datetime, by_id: int) -> bool:
     """End a name: it was never right, or is not to be used. False if it had ended already."""
     with transaction.atomic():
-        latest = Patient.objects.select_for_update().get(pk=name.patient_id)
+        latest = locked_speaker(name.patient)
         _, ended_now = OtherNameEnd.objects.get_or_create(
             name=name, defaults={"reason": reason, "recorded_at": at, "by_id": by_id}
         )

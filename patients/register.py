@@ -1,6 +1,6 @@
 """The register of patients: enrol somebody, correct a record.
 
-The only code that writes `Patient`; it keeps the look-up key and the history true.
+The only code that writes a patient's facts; it keeps the look-up key and the history true.
 """
 
 from datetime import date, datetime
@@ -12,6 +12,7 @@ from django.dispatch import Signal
 from patients.match_keys import keep
 from patients.models import Language, Patient, PatientChange
 from patients.rules.names import name_key
+from patients.speaks_for import MergedMeanwhile
 from patients.wake import wake
 
 # Sent inside the transaction, after a patient was enrolled or corrected: patient, at.
@@ -58,13 +59,16 @@ def correct(
     """Correct some of a patient's facts; what stood before stays on record.
 
     Links that went to another address are dead from here on, because they name the address they
-    went to (education.invite).
+    went to (education.invite). Raises MergedMeanwhile for a record that was merged: its facts stay
+    as they were.
     """
     unknown = set(facts) - set(FIELDS)
     if unknown:
         raise TypeError(f"a patient has no {sorted(unknown)}")
     with transaction.atomic():
         latest = Patient.objects.select_for_update().get(pk=patient.pk)
+        if latest.merged_into:
+            raise MergedMeanwhile(latest.merged_into)
         before = {field: getattr(latest, field) for field in facts}
         for field, value in facts.items():
             setattr(latest, field, value)

@@ -1,7 +1,7 @@
 """The operating schedule: book an operation, move its date, confirm, hold, cancel, revive.
 
-The only code that writes `Operation`. Whatever hangs off the OR date follows in the same
-transaction, through `operation_changed`.
+The only code that writes `Operation`, save for whose it is after a merge (patients.merge). Whatever
+hangs off the OR date follows in the same transaction, through `operation_changed`.
 """
 
 from datetime import date, datetime
@@ -11,6 +11,7 @@ from django.db import transaction
 from django.dispatch import Signal
 
 from patients.models import Booking, Operation, OperationChange, Patient, Procedure
+from patients.speaks_for import locked_speaker
 
 # Sent inside the transaction, after every change: operation, at.
 operation_changed = Signal()
@@ -39,7 +40,10 @@ def book(
     source: str = "",
     by_id: int | None = None,
 ) -> Operation:
-    """Put an operation on the schedule. Raises IntegrityError when the case number is taken."""
+    """Put an operation on the schedule. Raises IntegrityError when the case number is taken.
+
+    Booked for a record that was merged meanwhile, it is the patient's who speaks for it.
+    """
     operation = Operation(
         patient=patient,
         procedure=procedure,
@@ -51,6 +55,7 @@ def book(
         recorded_at=at,
     )
     with transaction.atomic():
+        operation.patient = locked_speaker(patient)
         operation.save()
         _write_history(operation, at=at, source=source, by_id=by_id, reason="")
     return operation

@@ -1,7 +1,8 @@
 """Which record speaks for which, and whose an operation was: now, or as it was known at an instant.
 
 A record that was merged into another one stays as it is; the record that was kept speaks for it,
-and for whatever had been merged into it before, however deep.
+and for whatever had been merged into it before, however deep. `Patient.merged_into` is who speaks
+for a record now; which merges led there, and who spoke for it earlier, the rows of `Merge` say.
 """
 
 from collections.abc import Iterable
@@ -30,10 +31,8 @@ def in_force(*, known_at: datetime | None = None) -> QuerySet[Merge]:
 
 def speaker(patient: Patient) -> Patient:
     """Return who speaks for a record now: itself, unless it was merged. Reads anew."""
-    found = Patient.objects.get(pk=patient.pk)
-    while found.merged_into_id is not None:
-        found = Patient.objects.get(pk=found.merged_into_id)
-    return found
+    found = Patient.objects.select_related("merged_into").get(pk=patient.pk)
+    return found.merged_into or found
 
 
 def locked_speaker(patient: Patient) -> Patient:
@@ -57,15 +56,24 @@ def speaker_then(patient: Patient, *, known_at: datetime) -> Patient:
 def spoken_for(patient_ids: Iterable[int], *, known_at: datetime | None = None) -> dict[int, int]:
     """Return every record for which these patients speak, themselves included, and which of them.
 
-    One query where nothing was merged, and one more for each merge into a merged record.
+    One query, and as of an instant one more for each merge into a merged record.
     """
+    ids = set(patient_ids)
+    if known_at is not None:
+        return below(ids, known_at=known_at)
+    merged = Patient.objects.filter(merged_into__in=ids).values_list("pk", "merged_into")
+    return {pk: pk for pk in ids} | {pk: into for pk, into in merged if into}
+
+
+def below(patient_ids: Iterable[int], *, known_at: datetime | None = None) -> dict[int, int]:
+    """Return the same by the merges alone, also for patients who speak for nobody any more."""
     speaks = {pk: pk for pk in patient_ids}
     layer = set(speaks)
     while layer:
         merges = in_force(known_at=known_at).filter(kept__in=layer)
-        below = {merged: speaks[kept] for merged, kept in merges.values_list("merged", "kept")}
-        layer = set(below) - set(speaks)
-        speaks |= below
+        found = {merged: speaks[kept] for merged, kept in merges.values_list("merged", "kept")}
+        layer = set(found) - set(speaks)
+        speaks |= found
     return speaks
 
 
