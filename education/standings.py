@@ -32,6 +32,7 @@ from education.rules.standing import Answer, ClearanceFact, Evidence, Facts, Pro
 from patients import programme
 from patients.clock import end_of_day
 from patients.models import Programme
+from patients.speaks_for import moved_since, spoken_for
 
 Owner = tuple[int, int]  # patient id, module id
 Dates = tuple[date | None, date | None, date | None]
@@ -78,13 +79,14 @@ def _tell(
 ) -> list[Told]:
     dates = _dates(assignments, known_at)
     assignments = [a for a in assignments if a.pk in dates]
-    clearances = _clearances(assignments, known_at)
+    owners = _owners(assignments, known_at)
+    clearances = _clearances(assignments, owners, known_at)
     waived = _waived(assignments, known_at)
     latest, begun = _invitations(assignments, known_at)
-    matched, undecided = _submissions(assignments, known_at)
+    matched, undecided = _submissions(assignments, owners, known_at)
     told = []
     for a in assignments:
-        past = matched[a.operation.patient_id, a.module_id]
+        past = matched[owners[a.pk]]
         progress = Progress(
             invited=a.pk in latest,
             begun=a.pk in begun,
@@ -112,16 +114,30 @@ def _dates(assignments: list[Assignment], known_at: datetime | None) -> dict[int
     return {c.assignment_id: (c.or_date, c.opens_on, c.clear_by) for c in changes}
 
 
+def _owners(assignments: list[Assignment], known_at: datetime | None) -> dict[int, Owner]:
+    """Return whose each assignment is, or was: a merge moves operations, and may be undone."""
+    elsewhere: dict[int, int] = {}
+    if known_at is not None:
+        elsewhere = moved_since({a.operation_id for a in assignments}, known_at=known_at)
+    return {
+        a.pk: (elsewhere.get(a.operation_id, a.operation.patient_id), a.module_id)
+        for a in assignments
+    }
+
+
 def _known(field: str, known_at: datetime | None) -> dict[str, datetime]:
     return {} if known_at is None else {f"{field}recorded_at__lt": known_at}
 
 
 def _clearances(
-    assignments: list[Assignment], known_at: datetime | None
+    assignments: list[Assignment], owners: dict[int, Owner], known_at: datetime | None
 ) -> dict[int, list[ClearanceFact]]:
-    """Unrevoked clearances of each assignment's patient and module, earliest first."""
+    """Unrevoked clearances of each assignment's patient and module, earliest first.
+
+    Those of a record that was merged into the patient's are on the patient's too (carry.py).
+    """
     known = _known("", known_at)
-    patients = {a.operation.patient_id for a in assignments}
+    patients = {patient for patient, _ in owners.values()}
     modules = {a.module_id for a in assignments}
     superseding = Edition.objects.filter(
         module=OuterRef("module"),
@@ -154,7 +170,7 @@ def _clearances(
                 counts=not c.superseded,  # type: ignore[attr-defined]
                 id=c.pk,
             )
-            for c in by_key[a.operation.patient_id, a.module_id]
+            for c in by_key[owners[a.pk]]
         ]
         for a in assignments
     }
@@ -212,15 +228,22 @@ def _invitations(
 
 
 def _submissions(
-    assignments: list[Assignment], known_at: datetime | None
+    assignments: list[Assignment], owners: dict[int, Owner], known_at: datetime | None
 ) -> tuple[dict[Owner, list[PastAttempt]], set[int]]:
     """Return the quizzes of each patient, oldest first, and the assignments with undecided ones.
 
-    A submission that nobody has decided about belongs to the assignment whose link it came by.
+    Quizzes of records for which a patient speaks are the patient's. A submission that nobody has
+    decided about belongs to the assignment whose link it came by.
     """
     known = _known("", known_at)
-    patients = {a.operation.patient_id for a in assignments}
-    ever_matched = IdentityDecision.objects.filter(submission=OuterRef("pk"), patient__in=patients)
+    patients = {patient for patient, _ in owners.values()}
+    if known_at is None:
+        speaks: dict[int, int] = {}
+        theirs = Q(patient__in=patients) | Q(patient__merged_into__in=patients)
+    else:
+        speaks = spoken_for(patients, known_at=known_at)
+        theirs = Q(patient__in=list(speaks))
+    ever_matched = IdentityDecision.objects.filter(theirs, submission=OuterRef("pk"))
     decisions = IdentityDecision.objects.filter(submission=OuterRef("pk"), **known)
     latest = decisions.order_by("-number")
     rows = (
@@ -228,7 +251,8 @@ def _submissions(
         .filter(Q(attempt__invitation__assignment__in=assignments) | Q(Exists(ever_matched)))
         .annotate(
             verdict=Subquery(latest.values("verdict")[:1]),
-            owner=Subquery(latest.values("patient")[:1]),
+            record=Subquery(latest.values("patient")[:1]),
+            speaker=Subquery(latest.values("patient__merged_into")[:1]),
         )
         .select_related("edition", "attempt__invitation")
         .order_by("recorded_at", "id")
@@ -237,10 +261,12 @@ def _submissions(
     undecided = set()
     for row in rows:
         verdict: str | None = row.verdict  # type: ignore[attr-defined]
-        owner: int = row.owner  # type: ignore[attr-defined]
+        record: int = row.record  # type: ignore[attr-defined]
+        speaker: int | None = row.speaker  # type: ignore[attr-defined]
         if verdict is None or verdict == IdentityVerdict.UNDONE:
             undecided.add(row.attempt.invitation.assignment_id)
         elif verdict in MATCHED:
             attempt = PastAttempt(row.passed, frozenset(row.unsafe))
+            owner = speaker or record if known_at is None else speaks.get(record, record)
             matched[owner, row.edition.module_id].append(attempt)
     return matched, undecided
