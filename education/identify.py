@@ -3,7 +3,6 @@
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Q
 
 from education.clear import clear_by_quiz, revoke
 from education.models import (
@@ -60,10 +59,10 @@ def identify_again(patient: Patient, *, at: datetime) -> int:
     Submissions that a person undid or decided are left to people. One indexed query where nothing
     waits, as an import enrols thousands. Returns the new matches.
     """
-    dates = MatchName.objects.filter(patient=patient).values("birth_date")
-    earlier = PatientChange.objects.filter(patient=patient).values("birth_date")
+    earlier = PatientChange.objects.filter(patient=patient).order_by().values("birth_date")
+    dates = MatchName.objects.filter(patient=patient).values("birth_date").union(earlier)
     untouched = Submission.objects.filter(
-        Q(birth_date__in=dates) | Q(birth_date__in=earlier), decisions__isnull=True
+        birth_date__in=dates, decisions__isnull=True
     ).select_related("edition", "attempt__invitation__assignment__operation")
     return sum(identify(submission, at=at) is not None for submission in untouched)
 

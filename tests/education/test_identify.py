@@ -4,12 +4,15 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.db import connection
+from pytest_django import DjangoAssertNumQueries
 
 from education.identify import (
     DecidedMeanwhile,
     consider,
     identify,
     identify_again,
+    leave_note,
     match,
     not_a_patient,
     undo,
@@ -24,12 +27,15 @@ from education.models import (
 )
 from education.rules.standing import Reason, Standing
 from education.standings import standing_of
+from patients import other_names
+from patients.merge import merge
 from patients.models import Patient
 from patients.register import correct
-from patients.rules.identity import Policy, Why
+from patients.rules.identity import NameKind, Policy, Why
 from tests.education.short_module import a_short_edition, hand_in, take
 from tests.education.short_module import answer as answer_all
 from tests.factories import a_patient, a_programme, an_assignment, an_invitation, an_operation
+from tests.which_database import ON_POSTGRES
 
 pytestmark = pytest.mark.django_db
 
@@ -220,6 +226,93 @@ def test_a_corrected_name_lets_her_own_submission_find_her() -> None:
     correct(patient, at=LATER, source="call", given_names="Anna")
     assert _verdicts(submission) == [AUTOMATICALLY]
     assert _standing(patient)[0] == Standing.CLEARED
+
+
+def test_another_name_lets_her_own_submission_find_her(clinician: int) -> None:
+    patient = _ana()
+    submission = take_as(_link(patient), "Ana", "Ferrer", BORN)
+    assert _verdicts(submission) == []
+    other_names.add(
+        patient,
+        kind=NameKind.FORMER,
+        given_names="Ana",
+        family_names="Ferrer",
+        at=LATER,
+        by_id=clinician,
+        source="call",
+    )
+    assert _verdicts(submission) == [AUTOMATICALLY]
+    assert Clearance.objects.get().patient == patient
+
+
+def test_a_corrected_date_of_birth_lets_the_only_one_left_be_found() -> None:
+    """Two of one name were on the date that was typed; the other one never was born on it."""
+    ana, other = _ana(), _ana()
+    submission = take(_link(ana), "11111", at=AT)
+    assert _verdicts(submission) == []
+    correct(other, at=LATER, source="call", birth_date=date(1944, 12, 30))
+    assert _verdicts(submission) == [AUTOMATICALLY]
+    assert Clearance.objects.get().patient == ana
+
+
+def test_a_merge_lets_the_one_that_two_records_were_be_found(clinician: int) -> None:
+    ana, twice = _ana(), _ana()
+    submission = take(_link(ana), "11111", at=AT)
+    assert _verdicts(submission) == []
+    merge(ana, twice, reason="entered twice", at=LATER, by_id=clinician)
+    assert _verdicts(submission) == [AUTOMATICALLY]
+    assert Clearance.objects.get(merge=None).patient == ana
+
+
+def test_a_merged_records_date_of_birth_is_asked_about(clinician: int) -> None:
+    """Typed was the date that stands on the record which the merge takes away."""
+    ana = _ana(birth_date=date(1971, 8, 24))
+    twice = _ana()
+    submission = take_as(_link(ana), "Ana", "Ruiz", BORN)
+    assert _verdicts(submission) == []
+    merge(ana, twice, reason="entered twice", at=LATER, by_id=clinician)
+    assert _verdicts(submission) == [AUTOMATICALLY]
+
+
+def test_an_enrolment_that_nothing_waits_for_asks_one_question(
+    django_assert_num_queries: DjangoAssertNumQueries,
+) -> None:
+    """An import enrols thousands."""
+    for day in range(1, 20):
+        take_as(_link(_ana()), "Quinn", "Abernathy", date(1990, 5, day))
+    patient = _ana(at=LATER)
+    with django_assert_num_queries(1) as asked:
+        assert identify_again(patient, at=LATER) == 0
+    (query,) = asked.captured_queries
+    with connection.cursor() as cursor:
+        if ON_POSTGRES:  # so few rows are read whole; what it could do with more is asked
+            cursor.execute("SET LOCAL enable_seqscan = off")
+            cursor.execute(f"EXPLAIN {query['sql']}")
+            plan = [row[0] for row in cursor.fetchall()]
+            assert not [step for step in plan if "Seq Scan" in step or "SubPlan" in step], plan
+        else:
+            cursor.execute(f"EXPLAIN QUERY PLAN {query['sql']}")
+            plan = [row[3] for row in cursor.fetchall()]
+            read_whole = [step for step in plan if step.startswith("SCAN")]
+            assert read_whole == [], plan
+
+
+def test_a_match_is_made_on_the_record_that_speaks_for_the_one_chosen(clinician: int) -> None:
+    """The page was loaded before the merge."""
+    ana, twice = _ana(), _ana(birth_date=date(1944, 12, 30))
+    submission = take(_link(ana), "11111", at=AT, given_names="Luz")
+    merge(ana, twice, reason="entered twice", at=LATER, by_id=clinician)
+    decision = match(submission, twice, at=LATER, by_id=clinician)
+    assert decision.patient == ana
+    assert Clearance.objects.get().patient == ana
+
+
+def test_a_note_decides_nothing(clinician: int) -> None:
+    submission = take(_link(_ana()), "11111", at=AT, given_names="Luz")
+    note = leave_note(submission, "no answer", at=LATER, by_id=clinician)
+    assert list(submission.notes.all()) == [note]
+    assert (note.text, note.by_id, note.recorded_at) == ("no answer", clinician, LATER)
+    assert Submission.objects.undecided().get() == submission
 
 
 def test_what_a_person_undid_is_left_to_people(clinician: int) -> None:
