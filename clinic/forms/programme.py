@@ -52,8 +52,8 @@ class ProgrammeForm(forms.Form):
             "The date of birth must be equal, and the name too, but for a middle name, or one "
             "letter or one part of a family name of five letters and more. Against it speaks "
             "somebody of a similar name born on the same day, somebody else’s link, and a name "
-            "that many patients have, unless it came through the patient’s own link. A person "
-            "decides about everything else."
+            "that many patients have, unless it is equal and came through the patient’s own link. "
+            "A person decides about everything else."
         ),
     )
 

@@ -100,9 +100,7 @@ def _decide(request: HttpRequest, row: Submission, *, person: str, note: str) ->
     return f"{said} It was failed, so it clears nobody."
 
 
-def _undo(
-    request: HttpRequest, row: Submission, decision: IdentityDecision, *, reason: str
-) -> str:
+def _undo(request: HttpRequest, row: Submission, decision: IdentityDecision, *, reason: str) -> str:
     """Undo, and return a sentence that names what happened and who is told."""
     at = now()
     ending = [c for c in clearances_by(decision) if not hasattr(c, "revocation")]

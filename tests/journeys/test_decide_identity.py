@@ -1,16 +1,20 @@
 """A quiz under a married name: a person decides, the clearance follows, and so does the undoing."""
 
+import re
+
 from playwright.sync_api import expect
 
 from clinic.demo.people import BY_MRN
 from clinic.models import Role
 from tests.conftest import PageAt
 from tests.journeys.at_the_desk import (
+    ADDRESS,
     BEFORE,
     NAME,
     answer_on,
     find_operation,
     in_days,
+    in_full,
     module_on_record,
     on_the_button,
     open_operation,
@@ -44,19 +48,32 @@ def test_decide_and_undo(running_site: RunningSite, desk: Desk, page_at: PageAt)
     row.get_by_role("link", name="Decide whose quiz it is").click()
     expect(answer_on(dietitian)).to_have_text("Whose quiz is this?")
     main = dietitian.get_by_role("main")
-    expect(main).to_contain_text("nobody fits in both name and date of birth")
-    first = dietitian.locator(".candidate").first
-    expect(first).to_contain_text(TAMSIN.mrn)
-    expect(first).to_contain_text("date of birth equal")
-    expect(first).to_contain_text("family name differs")
-    dietitian.get_by_role("button", name="Decide").click()  # without a choice: nothing
+    expect(main).to_contain_text("It fits nobody on the register in both name and date of birth")
+    beside = dietitian.get_by_role("table", name=re.compile("^Candidates beside what Tamsin"))
+    first = beside.locator(".c1")
+    for part in ("Tamsin = equal", "Vance ≠ differs", "= came through this patient’s"):
+        expect(first.filter(has_text=part)).to_have_count(1)
+    expect(first.filter(has_text=f"OR date {in_full(in_days(TAMSIN.or_day or 0))}")).to_have_count(
+        1
+    )
+
+    # She rings first, and leaves what she found out for whoever looks next.
+    note = dietitian.get_by_label("Note: how you know, or what you found out")
+    note.fill("No answer at noon.")
+    dietitian.get_by_role("button", name=re.compile("^Leave it, with this note")).click()
+    expect(dietitian.get_by_role("status")).to_contain_text("still waits for a decision")
+    dietitian.get_by_role("link", name="Tamsin Ormerod-Pike").first.click()
+    expect(main).to_contain_text("No answer at noon.")
+    decide = dietitian.get_by_role("button", name=re.compile("^Decide"))
+    decide.click()  # without a choice: nothing
     expect(answer_on(dietitian)).to_have_text("Whose quiz is this?")
-    first.get_by_role("radio").check()
-    dietitian.get_by_label("Note, how you know").fill("Rang her: married in May, was Vance.")
-    dietitian.get_by_role("button", name="Decide").click()
-    expect(main).to_contain_text("Decided: this is Tamsin Vance’s quiz.")
-    expect(main).to_contain_text("cleared")
-    decided = dietitian.url
+    beside.get_by_role("radio", name=re.compile(TAMSIN.mrn)).check()
+    note.fill("Rang her: married in May, was Vance.")
+    decide.click()
+    said = dietitian.get_by_role("status")
+    expect(said).to_contain_text("Decided: this is Tamsin Vance’s quiz")
+    expect(said).to_contain_text("Cleared on")
+    expect(answer_on(dietitian)).to_contain_text("for a decision")  # at the next one
 
     coordinator = desk(Role.COORDINATOR)
     open_operation(coordinator, TAMSIN.mrn)
@@ -66,21 +83,28 @@ def test_decide_and_undo(running_site: RunningSite, desk: Desk, page_at: PageAt)
     expect(coordinator.get_by_role("status")).to_contain_text("Confirmed for")
 
     # The undoing: the clearance goes with it, and who confirmed on it is told.
-    dietitian.goto(decided)
-    dietitian.get_by_text("Undo this decision").click()
+    told = len(running_site.mailbox.to(ADDRESS[Role.COORDINATOR]))
+    said.get_by_role("link", name="Undo").click()
+    expect(main).to_contain_text(f"{NAME[Role.COORDINATOR]} will be told")
     dietitian.get_by_role("button", name="Undo the decision").click()
     expect(main).to_contain_text("Nothing was saved yet")
     dietitian.get_by_label("Reason").fill("She rang back: her sister took it.")
     dietitian.get_by_role("button", name="Undo the decision").click()
     expect(answer_on(dietitian)).to_have_text("Whose quiz is this?")
     expect(main).to_contain_text("decision undone")
+    expect(said).to_contain_text(
+        f"Told by email, because of a confirmed OR date: {NAME[Role.COORDINATOR]}"
+    )
     open_record(dietitian, TAMSIN.mrn)
     module = module_on_record(dietitian, BEFORE)
     expect(module).to_contain_text("due")
     expect(module).not_to_contain_text("cleared")
     expect(dietitian.locator("table.history")).to_contain_text("her sister took it")
 
-    coordinator.goto("/operations/")
+    mail = next_mail(running_site.mailbox, ADDRESS[Role.COORDINATOR], told)
+    assert "Tamsin" not in mail.raw.decode()
+    coordinator.goto(re.findall(r"https?://\S+", mail.text)[0])
+    expect(answer_on(coordinator)).to_have_text("Operations")
     again = coordinator.locator(".unsettled tr", has_text=TAMSIN.mrn)
     expect(again).to_contain_text("Confirmed, and no longer clear")
     expect(again).to_contain_text(NAME[Role.COORDINATOR])
