@@ -136,8 +136,7 @@ def _fetch(query: str, values: list[Any]) -> list[tuple[Any, ...]]:
     if connection.vendor == "postgresql":
         connection.ensure_connection()
         with connection.wrap_database_errors, psycopg.Cursor(connection.connection) as prepared:
-            rows = prepared.execute(query, values, prepare=True).fetchall()
-        return rows
+            return list(prepared.execute(query, values, prepare=True).fetchall())
     with connection.cursor() as cursor:
         cursor.execute(query, values)
         return list(cursor.fetchall())
