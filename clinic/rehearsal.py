@@ -25,18 +25,22 @@ MOST_PAST = 2_000  # decided submissions, the latest ones
 
 @dataclass(frozen=True)
 class Result:
-    """What would have become of the claims, in words.
+    """What would have become of the claims, in words: the most important first.
 
-    `safe` is False after a false accept. `settings`: what each setting of the programme would have
-    matched without a person. `wrong`: the submissions that would have counted for the wrong person.
+    `accepts` is about matches to the wrong person, empty where nobody knows who is the right one;
+    `safe` is False if there were any. `settings`: what each setting of the programme would have
+    matched without a person. `wrong`: the submissions that would have counted for somebody else.
     """
 
+    outcome: str
+    accepts: str
     said: list[str]
     doubts: list[tuple[str, int]]
     safe: bool
     answers: list[Answered] = field(default_factory=list)
     settings: list[tuple[str, str]] = field(default_factory=list)
     wrong: list[int] = field(default_factory=list)
+    about: list[str] = field(default_factory=list)
 
 
 def on_files(files: Files, names: dict[Part, str]) -> Result:
@@ -44,11 +48,16 @@ def on_files(files: Files, names: dict[Part, str]) -> Result:
     register = register_of(files.people)
     answers = [answer(asked, register, Policy.NAME_AND_BIRTH_DATE) for asked in files.claims]
     counts = tally(answers)
-    said = tally_words(counts)
-    judged = judge(answers, files.truth) if files.truth is not None else Judged()
-    if files.truth is not None:
-        said += judged_words(judged, counts.claims)
-    return Result(said + read_words(files, names), doubt_words(counts), not judged.wrong, answers)
+    judged = judge(answers, files.truth) if files.truth is not None else None
+    return Result(
+        outcome=tally_words(counts),
+        accepts=false_accepts(judged) if judged else "",
+        said=judged_words(judged, counts.claims) if judged else [],
+        doubts=doubt_words(counts),
+        safe=not (judged and judged.wrong),
+        answers=answers,
+        about=read_words(files, names),
+    )
 
 
 @dataclass
@@ -76,6 +85,8 @@ def on_past_submissions() -> Result:
         _ask_anew(past, stands, kept_for)
     older = decided.count() - past.counts.claims
     return Result(
+        outcome=tally_words(past.counts, "submission that people or the rule decided"),
+        accepts=false_accepts(past.by_people, name_them=False) if past.by_people.known else "",
         said=[*_past_words(past), *_left_out(older)],
         doubts=doubt_words(past.counts),
         safe=not (past.by_people.wrong or past.by_rule.wrong),
@@ -102,11 +113,10 @@ def _is_through(decision: Decision, link: PersonId) -> bool:
 
 def _past_words(past: _Past) -> list[str]:
     people, rule = past.by_people, past.by_rule
-    said = tally_words(past.counts, "submission that people or the rule decided")
+    said = []
     if people.known:
         said += [
             f"People decided {people.known:,} of them, and what they said is taken for the truth.",
-            false_accepts(people, name_them=False),
             *rank_words(people, "submissions"),
         ]
     if rule.known:

@@ -151,22 +151,22 @@ def _read(about: About, names: Mapping[Part, str]) -> str:
     )
 
 
-def tally_words(counts: Tally, asked: str = "claim") -> list[str]:
+def tally_words(counts: Tally, asked: str = "claim") -> str:
     """Return what would become of what was asked about; `asked` names one of it."""
     automatic, review, none = (counts.verdicts[v] for v in (AUTOMATIC, REVIEW, NONE))
     whole = counts.claims
     noun, _, which = asked.partition(" ")
     many = f"{noun}s {which}".rstrip()
-    return [
+    return (
         f"Of {counted(whole, asked, many)}, {automatic:,} would be matched without a person "
         f"({percent(automatic, whole)}), {review:,} would go to a person "
         f"({percent(review, whole)}), and {none:,} fit nobody ({percent(none, whole)})."
-    ]
+    )
 
 
 def judged_words(judged: Judged, claims: int) -> list[str]:
-    """Return how right the rule was, on the claims of which the truth is given."""
-    said = [false_accepts(judged), *rank_words(judged)]
+    """Return how well the rule did otherwise, on the claims of which the truth is given."""
+    said = rank_words(judged)
     if judged.known < claims:
         said.append(
             f"The truth is not given for {counted(claims - judged.known, 'claim', 'claims')}: "
@@ -180,7 +180,8 @@ def false_accepts(judged: Judged, *, name_them: bool = True) -> str:
     wrong = len(judged.wrong)
     matches = counted(judged.automatic, "automatic match", "automatic matches")
     if not wrong:
-        return f"False automatic accepts: 0 (of {matches})."
+        nothing = "" if judged.automatic else ", which says nothing yet"
+        return f"False automatic accepts: 0 (of {matches}{nothing})."
     warning = (
         f"False automatic accepts: {wrong:,} (of {matches}). Warning: each would have counted for "
         "the wrong person; do not let anything be matched without a person before you know why."

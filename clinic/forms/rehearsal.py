@@ -1,12 +1,13 @@
 """The files of a rehearsal. Nothing of them is kept."""
 
+from collections import Counter
 from datetime import date
 from typing import Any
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
-from clinic.rehearsal_words import MOST_SHOWN, problem_words
+from clinic.rehearsal_words import MOST_SHOWN, counted, problem_words
 from patients.rules.rehearsal_files import Files, Limits, NotRehearsable, Part, Wrong, read_files
 
 MAX_MB = 20
@@ -35,7 +36,7 @@ def _file(part: Part, columns: str, *, required: bool = True) -> forms.FileField
 
 
 class RehearsalForm(forms.Form):
-    """Two or three CSV files; cleaned to what they say, in `said`."""
+    """Two or three CSV files; cleaned to what they say, in `said`, or to `problems` in them."""
 
     register = _file(Part.REGISTER, "patient_id, given_name, family_name, date_of_birth")
     claims = _file(Part.CLAIMS, "claim_id, given_name, family_name, date_of_birth")
@@ -49,6 +50,8 @@ class RehearsalForm(forms.Form):
         """`on`: today; a date of birth on the register may not be later."""
         super().__init__(*args, **kwargs)
         self._on = on
+        self.problems: list[tuple[str, str]] = []  # the field's id, and what is wrong
+        self.more_problems = 0  # not listed
 
     def clean(self) -> dict[str, Any]:
         """Refuse by size before reading; then say everything that is wrong, in its place."""
@@ -71,7 +74,9 @@ class RehearsalForm(forms.Form):
     def _tell(self, refused: NotRehearsable) -> None:
         for problem in refused.problems[:MOST_SHOWN]:
             fix = f" {USE_THE_COMMAND}" if problem.wrong == Wrong.TOO_MANY_ROWS else ""
-            self.add_error(problem.part, problem_words(problem, NAMES) + fix)
-        more = len(refused.problems) - MOST_SHOWN
-        if more > 0:
-            self.add_error(None, f"And {more:,} more things are wrong.")
+            field = self[problem.part]
+            self.problems.append((field.id_for_label, problem_words(problem, NAMES) + fix))
+        self.more_problems = max(len(refused.problems) - MOST_SHOWN, 0)
+        for part, count in Counter(problem.part for problem in refused.problems).items():
+            wrong = counted(count, "thing is", "things are")
+            self.add_error(part, f"{wrong} wrong in this file: see the list at the top.")

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import FilePayload, Page, expect
 
 from clinic.demo.people import BY_MRN
 from clinic.demo_scenario import TO_IMPORT
@@ -107,14 +107,34 @@ def several_sent(page: Page) -> None:
 def undecided(page: Page) -> None:
     """Whose quiz is this?"""
     page.goto("/submissions/")
-    page.get_by_role("link", name=re.compile("^Decide whose it is.*Saoirse Lindgren")).click()
+    page.get_by_role("link", name="Saoirse Lindgren").click()
+
+
+def undecided_sent_back(page: Page) -> None:
+    """A decision without a choice, below what a search found: the note is kept."""
+    undecided(page)
+    page.get_by_label("Search the register").fill("an")
+    page.get_by_role("button", name="Search").click()
+    page.locator("form.whose").evaluate("form => { form.noValidate = true; }")
+    page.get_by_label("Note: how you know").fill("No answer at noon.")
+    page.get_by_role("button", name=re.compile("^Decide")).click()
+    expect(page.get_by_role("alert")).to_contain_text("Nothing was decided yet")
 
 
 def decided(page: Page) -> None:
     """A submission that was decided, with the undoing unfolded."""
     page.goto("/submissions/")
-    page.locator("table", has_text="Whose it is").get_by_role("link").first.click()
+    page.locator("table.submissions").get_by_role("link").first.click()
     unfold(page)
+
+
+def undone_meanwhile(page: Page) -> None:
+    """Undoing on a page that is older than the decision."""
+    decided(page)
+    page.locator("[name=decision]").evaluate("one => { one.value = '0'; }")
+    page.get_by_label("Reason").fill("Her sister took it.")
+    page.get_by_role("button", name="Undo the decision").click()
+    expect(page.get_by_role("alert")).to_contain_text("Somebody decided meanwhile")
 
 
 def stale(page: Page) -> None:
@@ -168,6 +188,28 @@ def module(page: Page) -> None:
     page.get_by_role("main").get_by_role("link").first.click()
 
 
+def rehearsed(page: Page) -> None:
+    """What the matching rule would have made of the past."""
+    page.goto("/programme/")
+    page.get_by_role("link", name="Try the matching").click()
+    page.get_by_role("button", name="Try it on past submissions").click()
+    expect(page.get_by_role("heading", name="what the rule would have done")).to_be_focused()
+
+
+def rehearsal_with_errors(page: Page) -> None:
+    """Files of which something is wrong."""
+    page.goto("/matching/try/")
+    header = "given_name,family_name,date_of_birth"
+    for label, text in (
+        ("Register file", f"patient_id,{header}\n1,Ana,Ruiz,1980-02-30\n1,Bo,Falk,soon\n"),
+        ("Claims file", f"claim_id,{header}\n1,Ana,Ruiz\n"),
+    ):
+        file = FilePayload(name="file.csv", mimeType="text/csv", buffer=text.encode())
+        page.get_by_label(label).set_input_files(file)
+    page.get_by_role("button", name="Show the result").click()
+    expect(page.get_by_role("alert")).to_be_focused()
+
+
 DIETITIAN, CLINICIAN, COORDINATOR = Role.DIETITIAN, Role.CLINICIAN, Role.COORDINATOR
 ADMINISTRATOR, AUDITOR = Role.ADMINISTRATOR, Role.AUDITOR
 
@@ -191,7 +233,10 @@ PAGES: tuple[tuple[str, Role, Way], ...] = (
     ("submissions", DIETITIAN, at("/submissions/")),
     ("submission, undecided", DIETITIAN, undecided),
     ("submission, undecided, to an auditor", AUDITOR, undecided),
+    ("submission, sent back", DIETITIAN, undecided_sent_back),
     ("submission, decided", DIETITIAN, decided),
+    ("submission, decided meanwhile", DIETITIAN, undone_meanwhile),
+    ("submissions, decided", DIETITIAN, at("/submissions/?show=decided")),
     ("operations of a week", COORDINATOR, at(f"/operations/?week={in_days(14)}")),
     ("operations found", COORDINATOR, at("/operations/?q=01%2F02%2F1980")),
     ("operations without a date", COORDINATOR, at("/operations/?show=without-date")),
@@ -207,6 +252,9 @@ PAGES: tuple[tuple[str, Role, Way], ...] = (
     ("requirements", ADMINISTRATOR, at("/requirements/")),
     ("requirement", ADMINISTRATOR, requirement),
     ("programme, sent back", ADMINISTRATOR, wrong_settings),
+    ("try the matching", DIETITIAN, at("/matching/try/")),
+    ("try the matching, tried", ADMINISTRATOR, rehearsed),
+    ("try the matching, sent back", CLINICIAN, rehearsal_with_errors),
     ("staff", ADMINISTRATOR, at("/staff/")),
     ("staff member", ADMINISTRATOR, colleague),
     ("password", AUDITOR, at("/password/")),

@@ -15,6 +15,7 @@ from clinic.rehearsal_words import (
     NEVER_AUTOMATIC,
     counted,
     decisions_csv,
+    false_accepts,
     judged_words,
     printable,
     problem_words,
@@ -109,11 +110,12 @@ class Command(BaseCommand):
     def tell(self, answers: Sequence[Answered], files: Files, policy: Policy) -> None:
         """Say what would become of the claims and, with the truth, how right that is."""
         counts = tally(answers)
-        said = tally_words(counts)
+        said = [tally_words(counts)]
         if policy in NEVER_AUTOMATIC:
             said.append(NEVER_AUTOMATIC[policy])
         if files.truth is not None:
-            said += judged_words(judge(answers, files.truth), counts.claims)
+            judged = judge(answers, files.truth)
+            said += [false_accepts(judged), *judged_words(judged, counts.claims)]
         for sentence in said:
             self.stdout.write(sentence)
 
