@@ -34,6 +34,7 @@ from education.assign import require
 from education.publish import publish
 from education.rules.module_text import read_module
 from patients import import_schedule, programme
+from patients.duplicates import compare_waiting
 from patients.models import Procedure
 
 __all__ = ["LOGINS", "STORY", "TIME_ZONE", "TO_IMPORT", "TRY_WITH", "build"]
@@ -71,6 +72,8 @@ def build(on: date, progress: Callable[[str], None]) -> None:
             happening.play()
             if done % 100 == 0 or done == len(happenings):
                 progress(f"  {done} of {len(happenings)} things have happened.")
+        # The night before, as the worker would have done by then.
+        compare_waiting(at=stage.instant(1, 22))
     (Path(settings.DATA_DIR) / TO_IMPORT).write_bytes(export(on, days_ago=0))
 
 

@@ -29,7 +29,10 @@ from education.models import Message, MessageState
 from education.send import send
 from education.take import begin, save_answer, submit
 from patients.contact import log_contact
+from patients.keep_apart import keep_apart
 from patients.models import Booking, Means, Outcome
+from patients.other_names import add
+from patients.rules.identity import NameKind
 from patients.schedule import change, move
 
 BEFORE, AFTER = "before-operation", "first-weeks"
@@ -181,6 +184,41 @@ class Called:
             at=at,
             by_id=stage.dietitian,
         )
+
+
+@dataclass(frozen=True)
+class WasCalled:
+    """The patient told the dietitian of an earlier name, which is kept as a former one."""
+
+    days_ago: int
+    given: str
+    family: str
+    source: str
+    hour: ClassVar[int] = 10
+
+    def play(self, stage: Stage, mrn: str, at: datetime) -> None:
+        add(
+            patient(mrn),
+            kind=NameKind.FORMER,
+            given_names=self.given,
+            family_names=self.family,
+            at=at,
+            by_id=stage.dietitian,
+            source=self.source,
+        )
+
+
+@dataclass(frozen=True)
+class SaidToBeTwo:
+    """The dietitian said that this record and another one are two people's."""
+
+    days_ago: int
+    other: str
+    note: str
+    hour: ClassVar[int] = 10
+
+    def play(self, stage: Stage, mrn: str, at: datetime) -> None:
+        keep_apart(patient(mrn), patient(self.other), note=self.note, at=at, by_id=stage.dietitian)
 
 
 @dataclass(frozen=True)

@@ -136,6 +136,8 @@ ROWS: tuple[tuple[int, str, str, str, str, str, int | None, str], ...] = (
     (60, "Anouk", "Bell", "1989-04-22", "en", SLEEVE, 90, "anouk.bell"),
     (61, "Primitivo", "Chávez", "1962-02-11", "es", BYPASS, 96, "primitivo.chavez"),
     (62, "Linnea", "Å", "1993-10-27", "en", SLEEVE, 100, "linnea.a"),
+    # Ottoline Pemberwick a second time: 63, 64 and 71 to 74 are in the schedule that is left.
+    (65, "Ottoline", "Pemberwyck", "1984-06-03", "en", SLEEVE, 68, "o.pemberwyck"),
 )
 
 PEOPLE = tuple(

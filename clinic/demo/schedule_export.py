@@ -56,6 +56,7 @@ PLANS = {
     "TF-30148": (Planned(60, 14), Planned(0, 20)),
     "TF-30150": (Planned(75, 18), Planned(30, 25)),
     "TF-30153": (Planned(60, 34), Planned(17, 41)),
+    "TF-30165": (Planned(3, 68),),
 }
 
 

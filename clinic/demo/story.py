@@ -15,11 +15,13 @@ from clinic.demo.events import (
     Postponed,
     Rebooked,
     SaidItBack,
+    SaidToBeTwo,
     SignedOff,
     Took,
     Typed,
     Undone,
     Waived,
+    WasCalled,
 )
 from education.rules.standing import Reason, Standing
 from patients.models import Booking, Outcome
@@ -102,7 +104,8 @@ STORY = (
           SaidItBack(8, "All points in her own words."),
           SaidItBack(8, "Names all warning signs.", AFTER))),
     Part("twin, quiz sent in", "TF-30118", DUE, Reason.IDENTITY_UNDECIDED,
-         (Invited(11), Took(6), *at_home(9))),
+         (Invited(11), Took(6), *at_home(9),
+          SaidToBeTwo(8, "TF-30119", "Twin sisters: both sat here on Monday."))),
     Part("twin, not opened", "TF-30119", NOT_DUE, Reason.NOT_OPENED, (Invited(20),)),
     Part("namesake, the older one", "TF-30120", CLEARED, Reason.QUIZ_PASSED,
          (Invited(19), Took(13), *at_home(19))),
@@ -139,6 +142,9 @@ STORY = (
          (Invited(25), Rebooked(5, Booking.ON_HOLD, "Insurance asks for another letter."))),
     Part("date moved forward, suddenly late", "TF-30134", LATE, Reason.NOT_OPENED,
          both_unopened(40)),
+    Part("entered a second time", "TF-30165", NOT_DUE, Reason.NOT_OPENED, (Invited(2),)),
+    Part("has a former name", "TF-30155", NOT_DUE, Reason.NOT_OPENED,
+         (Invited(29), WasCalled(20, "Zoë", "Quarshie-Lund", "Told us on the phone: married."))),
 )
 # fmt: on
 
