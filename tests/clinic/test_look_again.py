@@ -3,18 +3,20 @@
 import email
 import email.policy
 import re
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
 from email.message import EmailMessage
 from pathlib import Path
+from threading import Barrier
 
 import pytest
 from django.core import mail
-from django.db import transaction
+from django.db import connection, transaction
 from django.test import override_settings
 from django.urls import reverse
 from pytest_django import Settings
 
-from clinic.confirm import answer, confirm
+from clinic.confirm import AnswerChanged, answer, confirm
 from clinic.look_again import LOOK_AGAIN, resting_on
 from clinic.models import StaffUser
 from clinic.once import new_key
@@ -23,6 +25,7 @@ from education.models import Assignment, Clearance, Message, MessageState, Revoc
 from education.readability import sentences
 from education.send import send
 from patients.clock import now
+from patients.merge import merge
 from patients.models import Booking, Operation
 from patients.schedule import change, move
 from tests.education.test_emails import HEALTH_WORDS, PREVIEW, body
@@ -155,6 +158,60 @@ def test_confirmed_anew_on_a_new_clearance_is_told_anew(
     second = cleared_by_teach_back(assignment, dietitian)
     revoke(second, dietitian)  # it stands confirmed still, and had become clear again
     assert told() == [coordinator.email] * 2
+
+
+def test_after_a_merge_undoing_tells_who_confirmed_on_what_was_carried(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """The quiz was the other record's; the OR date was confirmed on the record that was kept."""
+    kept = assignment.operation.patient
+    other = an_assignment(operation=an_operation(days_ahead=22))
+    clearance = cleared_by_quiz(other)
+    merge(kept, other.operation.patient, reason="Entered twice.", at=now(), by_id=dietitian.pk)
+    confirmed(assignment, coordinator)
+    submission = clearance.decision.submission  # type: ignore[union-attr]
+    html = signed_in(dietitian).get(reverse("undo-identity", args=[submission.pk]))
+    assert "Rosalind Achterberg will be told" in html.content.decode()
+    identify.undo(submission, at=now(), by_id=dietitian.pk, reason="Her sister took it.")
+    assert told() == [coordinator.email]
+    assert Revocation.objects.count() == Clearance.objects.count() == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_confirming_while_it_is_revoked_is_told_or_refused(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """Fault 10: nobody holds a confirmation of what was revoked at the same instant unknowingly."""
+    for _ in range(6):
+        clearance = cleared_by_teach_back(assignment, dietitian)
+        operation = Operation.objects.get(pk=assignment.operation_id)
+        before = Message.objects.filter(purpose=LOOK_AGAIN).count()
+        seen = answer(operation, at=now()).seen
+        together = Barrier(2)
+
+        def confirms(operation: Operation, seen: str, together: Barrier) -> bool:
+            try:
+                together.wait()
+                confirm(operation, seen=seen, at=now(), by=coordinator)
+            except AnswerChanged:
+                return False
+            finally:
+                connection.close()
+            return True
+
+        def revokes(clearance: Clearance, together: Barrier) -> None:
+            try:
+                together.wait()
+                revoke(clearance, dietitian)
+            finally:
+                connection.close()
+
+        with ThreadPoolExecutor(2) as pool:
+            confirming = pool.submit(confirms, operation, seen, together)
+            pool.submit(revokes, clearance, together).result()
+        sent = Message.objects.filter(purpose=LOOK_AGAIN).count() - before
+        assert sent == confirming.result()
+        change(operation, at=now(), booking=Booking.PROPOSED)
 
 
 # --- nobody is told ------------------------------------------------------------------------------

@@ -1,6 +1,8 @@
 """Whose submission it is: by the rule, by staff, undone; and clearance follows."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
+from threading import Barrier
 from typing import Any
 
 import pytest
@@ -190,6 +192,29 @@ def test_two_people_decide_and_the_second_one_is_told(clinician: int) -> None:
     with pytest.raises(DecidedMeanwhile):
         not_a_patient(submission, at=LATER, by_id=clinician)
     assert Clearance.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_decide_at_the_same_instant_and_one_decision_stands(clinician: int) -> None:
+    """Fault 10, for identity."""
+    patient, sister = _ana(), _ana(birth_date=date(1973, 2, 1))
+    submission = take(_link(patient), "11111", at=AT, given_names="Luz")
+    together = Barrier(6)
+
+    def decide(whose: Patient) -> bool:
+        try:
+            together.wait()
+            match(submission, whose, at=LATER, by_id=clinician)
+        except DecidedMeanwhile:
+            return False
+        finally:
+            connection.close()
+        return True
+
+    with ThreadPoolExecutor(6) as pool:
+        stood = list(pool.map(decide, [patient, sister] * 3))
+    assert stood.count(True) == 1
+    assert submission.decisions.count() == Clearance.objects.count() == 1
 
 
 def test_nothing_in_force_cannot_be_undone(clinician: int) -> None:
