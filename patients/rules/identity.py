@@ -180,9 +180,10 @@ class _Asked:
 
 def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) -> tuple[Why, ...]:
     """Return everything that speaks against matching without a person."""
+    if isinstance(asked.born, WrittenDate):
+        return (Why.BIRTH_DATE_IMPOSSIBLE,)
     if not fitting:
-        impossible = isinstance(asked.born, WrittenDate)
-        return (Why.BIRTH_DATE_IMPOSSIBLE if impossible else Why.NOBODY_FITS,)
+        return (Why.NOBODY_FITS,)
     if len(fitting) > 1:
         return (Why.MORE_THAN_ONE_FITS,)
     one = fitting[0]

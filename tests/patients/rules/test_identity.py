@@ -364,6 +364,13 @@ ROWS = [
         reasons=(Why.BIRTH_DATE_IMPOSSIBLE,),
     ),
     Row(
+        "not even if the record has the same impossible date",
+        ("Ana", "Ruiz", WrittenDate(1980, 2, 30)),
+        [Person(55, "Ana", "Ruiz", WrittenDate(1980, 2, 30))],
+        REVIEW,
+        reasons=(Why.BIRTH_DATE_IMPOSSIBLE,),
+    ),
+    Row(
         "no date of birth",
         ("Ana", "Ruiz", None),
         [ANA],
