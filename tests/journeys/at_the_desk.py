@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import time
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -119,6 +120,18 @@ def open_record(page: Page, mrn: str) -> None:
 def module_on_record(page: Page, title: str) -> Locator:
     """One module on a patient's page."""
     return page.locator("article.module").filter(has=page.get_by_role("heading", name=title))
+
+
+def pair_of(page: Page, mrn: str) -> Locator:
+    """The pair that a record is in, as soon as the worker has found it."""
+    pair = page.locator("section.pair", has_text=mrn)
+    deadline = time.monotonic() + 90
+    page.goto("/patients/duplicates/")
+    while not pair.count() and time.monotonic() < deadline:
+        page.wait_for_timeout(500)
+        page.reload()
+    expect(pair).to_have_count(1)
+    return pair
 
 
 # --- the coordinator -----------------------------------------------------------------------------

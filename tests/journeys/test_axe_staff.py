@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 from playwright.sync_api import FilePayload, Page, expect
@@ -17,6 +18,7 @@ from tests.journeys.at_the_desk import (
     module_on_record,
     open_operation,
     open_record,
+    pair_of,
     preview_schedule,
     row_of,
 )
@@ -29,6 +31,7 @@ Way = Callable[[Page], object]
 # Parts of clinic/demo/story.py.
 CLEARED, SIGN_OFF, LATE, TEACH_BACK = "TF-30112", "TF-30102", "TF-30105", "TF-30110"
 MARRIED_NAME, NO_EMAIL, USUAL, AGAINST_HOLD = "TF-30122", "TF-30117", "TF-30149", "TF-30130"
+TWICE, FORMER_NAME = "TF-30165", "TF-30155"
 
 
 def at(address: str) -> Way:
@@ -137,6 +140,51 @@ def undone_meanwhile(page: Page) -> None:
     expect(page.get_by_role("alert")).to_contain_text("Somebody decided meanwhile")
 
 
+def pairs(page: Page) -> None:
+    """Likely duplicates, with the forms open."""
+    pair_of(page, TWICE)
+    unfold(page)
+
+
+def pair_merged(page: Page, *, sent_back: bool = False) -> None:
+    """Two records side by side before they are merged."""
+    pair_of(page, TWICE).get_by_role("link", name=re.compile("^Merge")).click()
+    if sent_back:
+        page.get_by_role("button", name=re.compile("^Merge, and keep")).click()
+        expect(page.locator("#problems")).to_be_visible()
+
+
+def pair_apart(page: Page) -> None:
+    """Two records on their own page before they are kept apart."""
+    pair_merged(page)
+    page.goto(page.url.split("?")[0].replace("/merge/", "/keep-apart/"))
+
+
+def same_person(page: Page) -> None:
+    """The search for the other record of a patient."""
+    open_record(page, TWICE)
+    page.get_by_role("link", name="Same person as another record").click()
+    page.get_by_label("Find the other record").fill("Nwosu")
+    page.get_by_role("button", name="Find").click()
+
+
+def name_kept_wrong(page: Page) -> None:
+    """Another name, sent back."""
+    open_record(page, FORMER_NAME)
+    page.get_by_role("link", name="Keep another name").click()
+    page.get_by_role("button", name="Keep this name").click()
+    expect(page.locator("#problems")).to_be_visible()
+
+
+def name_changed(page: Page) -> None:
+    """A correction that asks what the earlier name was."""
+    open_record(page, FORMER_NAME)
+    page.get_by_role("link", name="Correct the record").click()
+    page.get_by_label("Family names").fill("Okonjo")
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.locator("#problems")).to_contain_text("The earlier name")
+
+
 def stale(page: Page) -> None:
     """An act on a page that is older than the record."""
     open_operation(page, USUAL)
@@ -237,6 +285,16 @@ PAGES: tuple[tuple[str, Role, Way], ...] = (
     ("submission, decided", DIETITIAN, decided),
     ("submission, decided meanwhile", DIETITIAN, undone_meanwhile),
     ("submissions, decided", DIETITIAN, at("/submissions/?show=decided")),
+    ("likely duplicates", DIETITIAN, pairs),
+    ("likely duplicates, to an auditor", AUDITOR, at("/patients/duplicates/")),
+    ("merge", DIETITIAN, pair_merged),
+    ("merge, sent back", DIETITIAN, partial(pair_merged, sent_back=True)),
+    ("keep apart", ADMINISTRATOR, pair_apart),
+    ("same person as another record", DIETITIAN, same_person),
+    ("patient with a former name", DIETITIAN, record(FORMER_NAME)),
+    ("another name, sent back", DIETITIAN, name_kept_wrong),
+    ("end a name", DIETITIAN, at("/names/1/end/")),
+    ("correction of a name, sent back", DIETITIAN, name_changed),
     ("operations of a week", COORDINATOR, at(f"/operations/?week={in_days(14)}")),
     ("operations found", COORDINATOR, at("/operations/?q=01%2F02%2F1980")),
     ("operations without a date", COORDINATOR, at("/operations/?show=without-date")),
@@ -278,6 +336,24 @@ def test_schedule_preview(running_site: RunningSite, desk: Desk) -> None:
     page = desk(Role.COORDINATOR)
     preview_schedule(page, (running_site.data / TO_IMPORT).read_bytes())
     expect(page.get_by_role("heading", name=re.compile("^Rejected"))).to_be_visible()
+    assert violations(page) == []
+    assert sideways(page, 360) == 0
+
+
+def test_undoing_a_merge(desk: Desk) -> None:
+    """Merge, look at what stands there then, and undo it, so that the pair is there again."""
+    page = desk(Role.DIETITIAN)
+    pair_merged(page)
+    page.get_by_label("How you know that they are one person").fill("Asked her.")
+    page.get_by_role("button", name=re.compile("^Merge, and keep")).click()
+    page.get_by_role("link", name=re.compile("^Undo the merge")).click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Undo a merge")
+    assert violations(page) == []
+    assert sideways(page, 360) == 0
+    page.get_by_label("Reason").fill("Two people.")
+    page.get_by_role("button", name="Undo the merge").click()
+    page.goto("/patients/duplicates/")
+    expect(page.get_by_role("main")).to_contain_text("Two people.")
     assert violations(page) == []
     assert sideways(page, 360) == 0
 
