@@ -24,7 +24,7 @@ from education.models import (
 from education.rules.standing import Evidence, Standing
 from education.standings import Told, standings
 from patients import programme
-from patients.models import Booking, Operation, Patient, Programme
+from patients.models import Booking, Merge, Operation, Patient, Programme
 from tests.factories import ProgrammeFacts, a_procedure, drawn
 from tests.which_database import ON_POSTGRES
 
@@ -33,7 +33,7 @@ pytestmark = pytest.mark.django_db
 TODAY = date(2026, 3, 10)
 AT = datetime(2026, 3, 10, 15, tzinfo=UTC)
 EXAMPLES, OPERATIONS = 36, 150  # two modules each: 10,800 assignments
-BYTES = 20  # for one operation, its patient's clearances and its waivers
+BYTES = 24  # for one operation, its patient's clearances and its waivers
 MODULES = ("sips", "home")
 
 
@@ -148,6 +148,7 @@ def _lay_clearances(laid: Records, rows: list[Drawn]) -> None:
         if row.below(3)
         for edition in [laid.editions[code][row.below(3)]]
     )
+    laid.clearances += _carried(laid, rows)
     dice = iter(range(10**6))
     Revocation.objects.bulk_create(
         Revocation(clearance=clearance, reason="x", recorded_at=AT, by_id=laid.clinician)
@@ -169,6 +170,55 @@ def _lay_clearances(laid: Records, rows: list[Drawn]) -> None:
         for assignment in laid.assignments
         for clearance in of[assignment.operation.patient_id, assignment.module_id]
         if next(dice) % 2
+    )
+
+
+def _carried(laid: Records, rows: list[Drawn]) -> list[Clearance]:
+    """Clearances of records that were merged into the patients', and the same on the patients'."""
+    merged = Patient.objects.bulk_create(
+        Patient(
+            mrn=f"M{n}",
+            given_names="Ana",
+            birth_date=date(1980, 1, 1),
+            name_key="ana",
+            merged_into=patient,
+            recorded_at=AT,
+        )
+        for n, patient in enumerate(laid.patients)
+    )
+    merges = Merge.objects.bulk_create(
+        Merge(kept=kept, merged=gone, reason="x", recorded_at=AT, by_id=laid.clinician)
+        for kept, gone in zip(laid.patients, merged, strict=True)
+    )
+    by_kept = {merge.kept_id: merge for merge in merges}
+    originals = Clearance.objects.bulk_create(
+        Clearance(
+            patient=by_kept[operation.patient_id].merged,
+            module=edition.module,
+            edition=edition,
+            cleared_on=row.day(-14, 18),
+            evidence=Evidence.TEACH_BACK,
+            recorded_at=AT,
+            by_id=laid.clinician,
+        )
+        for operation, row in zip(laid.operations, rows, strict=True)
+        if row.below(4) == 0
+        for edition in [laid.editions[MODULES[row.below(2)]][row.below(3)]]
+    )
+    gone_to = {merge.merged_id: merge for merge in merges}
+    return Clearance.objects.bulk_create(
+        Clearance(
+            patient=gone_to[original.patient_id].kept,
+            module=original.module,
+            edition=original.edition,
+            cleared_on=original.cleared_on,
+            evidence=original.evidence,
+            carried_from=original,
+            merge=gone_to[original.patient_id],
+            recorded_at=AT,
+            by_id=laid.clinician,
+        )
+        for original in originals
     )
 
 
