@@ -1,13 +1,14 @@
 """A patient's whole history in one column: what happened, when, by whom and from where."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q
+from django.db.models import Count, F, Q
 
+from clinic.comparison import name_words
 from clinic.day_words import day, days
 from clinic.look_again import LOOK_AGAIN
 from clinic.models import Confirmation
@@ -35,13 +36,19 @@ from patients.clock import local_date
 from patients.models import (
     Booking,
     Contact,
+    KeptApart,
     Language,
     Means,
+    Merge,
     OperationChange,
+    OtherName,
     Outcome,
     Patient,
     PatientChange,
 )
+from patients.speaks_for import operations_of, spoken_for
+
+Ids = Collection[int]
 
 FACTS = {
     "mrn": "MRN",
@@ -72,36 +79,94 @@ def history(
 ) -> list[Event]:
     """Return everything on record about a patient, the latest first.
 
-    `titles` names the modules by id. With `known_at`: only what was on record before that instant.
+    Records that were merged into the patient's have their history here too. `titles` names the
+    modules by id. With `known_at`: only what was on record before that instant, of the records and
+    operations that were the patient's then.
     """
+    records = sorted(spoken_for([patient.pk], known_at=known_at))
+    operations = operations_of(patient, known_at=known_at)
     events = [
-        *_record(patient),
-        *_operations(patient),
-        *_links(patient, titles),
-        *_messages(patient),
-        *_quizzes(patient, titles, zone),
-        *_clearances(patient, titles),
-        *_sign_offs(patient, titles),
-        *_contacts(patient),
-        *_confirmations(patient),
+        *_record(patient, records),
+        *_other_names(patient, records),
+        *_kept_apart(records),
+        *_merges(records),
+        *_operations(operations),
+        *_links(operations, titles),
+        *_messages(records),
+        *_quizzes(records, operations, titles, zone),
+        *_clearances(records, titles),
+        *_sign_offs(operations, titles),
+        *_contacts(records),
+        *_confirmations(operations),
     ]
     if known_at is not None:
         events = [event for event in events if event.at < known_at]
     return sorted(events, key=lambda event: event.at)[::-1]
 
 
-def _record(patient: Patient) -> Iterator[Event]:
-    rows = list(PatientChange.objects.filter(patient=patient).select_related("by"))
-    for first in rows[:1]:
-        yield Event(first.recorded_at, "enrolled", "", _who(first.by, first.source))
-    for before, after in pairwise(rows):
-        changed = [
-            f"{label}: {_fact(before, field)} → {_fact(after, field)}"
-            for field, label in FACTS.items()
-            if getattr(before, field) != getattr(after, field)
-        ]
-        who = _who(after.by, after.source)
-        yield Event(after.recorded_at, "record corrected", "; ".join(changed), who)
+def _record(patient: Patient, records: Ids) -> Iterator[Event]:
+    changes = PatientChange.objects.filter(patient__in=records).select_related("by", "patient")
+    found: dict[int, list[PatientChange]] = {}
+    for row in changes:
+        found.setdefault(row.patient_id, []).append(row)
+    for rows in found.values():
+        first = rows[0]
+        also = _also(first.patient, patient)
+        yield Event(first.recorded_at, "enrolled", also, _who(first.by, first.source))
+        for before, after in pairwise(rows):
+            changed = [
+                f"{label}: {_fact(before, field)} → {_fact(after, field)}"
+                for field, label in FACTS.items()
+                if getattr(before, field) != getattr(after, field)
+            ]
+            detail = "; ".join(filter(None, [also, *changed]))
+            who = _who(after.by, after.source)
+            yield Event(after.recorded_at, "record corrected", detail, who)
+
+
+def _also(record: Patient, patient: Patient) -> str:
+    """Return which record it is, when it is not the one that is looked at."""
+    return "" if record.pk == patient.pk else f"the record with MRN {record.mrn}"
+
+
+def _other_names(patient: Patient, records: Ids) -> Iterator[Event]:
+    """Former and preferred names, kept and ended."""
+    rows = OtherName.objects.filter(patient__in=records)
+    for row in rows.select_related("by", "patient", "end__by"):
+        words = "; ".join(filter(None, [name_words(row), _also(row.patient, patient)]))
+        yield Event(row.recorded_at, "other name kept", words, _who(row.by, row.source))
+        if hasattr(row, "end"):
+            detail = f"{words}. Reason: {row.end.reason}"
+            yield Event(row.end.recorded_at, "other name ended", detail, _who(row.end.by))
+
+
+def _merges(records: Ids) -> Iterator[Event]:
+    came = Count("moved_operations", filter=Q(moved_operations__to_patient=F("kept")))
+    rows = Merge.objects.filter(Q(kept__in=records) | Q(merged__in=records)).annotate(came=came)
+    for row in rows.select_related("kept", "merged", "by", "undone__by"):
+        kept, merged = _named(row.kept), _named(row.merged)
+        moved = f"{row.came} operation{'' if row.came == 1 else 's'} moved"
+        detail = f"{merged}, went into {kept}; {moved}. Reason: {row.reason}"
+        yield Event(row.recorded_at, "records merged", detail, _who(row.by))
+        if hasattr(row, "undone"):
+            detail = f"{kept}, and {merged}, are two patients again. Reason: {row.undone.reason}"
+            yield Event(row.undone.recorded_at, "merge undone", detail, _who(row.undone.by))
+
+
+def _kept_apart(records: Ids) -> Iterator[Event]:
+    """Records that were said to be another person's, and whether that was taken back."""
+    rows = KeptApart.objects.filter(Q(one__in=records) | Q(other__in=records))
+    for row in rows.select_related("one", "other", "by", "end__by"):
+        other = row.other if row.one_id in records else row.one
+        words = _named(other)
+        note = f". {row.note}" if row.note else ""
+        yield Event(row.recorded_at, "kept apart from another record", words + note, _who(row.by))
+        if hasattr(row, "end"):
+            yield Event(row.end.recorded_at, "not kept apart any more", words, _who(row.end.by))
+
+
+def _named(record: Patient) -> str:
+    return f"{record.full_name}, MRN {record.mrn}"
 
 
 def _fact(row: PatientChange, field: str) -> str:
@@ -113,9 +178,9 @@ def _fact(row: PatientChange, field: str) -> str:
     return value or "none"
 
 
-def _operations(patient: Patient) -> Iterator[Event]:
+def _operations(operations: Ids) -> Iterator[Event]:
     rows = list(
-        OperationChange.objects.filter(operation__patient=patient)
+        OperationChange.objects.filter(operation__in=operations)
         .select_related("by", "procedure")
         .order_by("operation", "version")
     )
@@ -156,27 +221,27 @@ def _or_date(row: OperationChange) -> str:
     return day(row.or_date) if row.or_date else "no OR date"
 
 
-def _links(patient: Patient, titles: dict[int, str]) -> Iterator[Event]:
-    rows = Invitation.objects.filter(assignment__operation__patient=patient)
+def _links(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
+    rows = Invitation.objects.filter(assignment__operation__in=operations)
     for row in rows.select_related("by", "message", "assignment"):
         message = getattr(row, "message", None)
         mail = f", email {_mail(message)}" if message else ""
         detail = f"{titles.get(row.assignment.module_id, '')}, to {row.address}{mail}"
         yield Event(row.recorded_at, "link sent", detail, _who(row.by))
-    ends = InvitationEnd.objects.filter(invitation__assignment__operation__patient=patient)
+    ends = InvitationEnd.objects.filter(invitation__assignment__operation__in=operations)
     for end in ends.select_related("by", "invitation__assignment"):
         title = titles.get(end.invitation.assignment.module_id, "")
         why = LINK_ENDED[EndedBecause(end.because)]
         yield Event(end.recorded_at, "link ended", f"{title}: {why}", _who(end.by))
-    attempts = Attempt.objects.filter(invitation__assignment__operation__patient=patient)
+    attempts = Attempt.objects.filter(invitation__assignment__operation__in=operations)
     for attempt in attempts.select_related("invitation__assignment"):
         title = titles.get(attempt.invitation.assignment.module_id, "")
         detail = f"{title}, {_nth(attempt.number)} attempt with this link"
         yield Event(attempt.recorded_at, "quiz begun", detail, "through the emailed link")
 
 
-def _messages(patient: Patient) -> Iterator[Event]:
-    for row in Message.objects.filter(patient=patient):
+def _messages(records: Ids) -> Iterator[Event]:
+    for row in Message.objects.filter(patient__in=records):
         if row.state == MessageState.SENT and row.sent_at:
             yield Event(row.sent_at, "email went out", f"{_purpose(row)}, to {row.address}")
         elif row.invitation_id is None:
@@ -198,12 +263,14 @@ def _nth(number: int) -> str:
     return {1: "first", 2: "second", 3: "third"}.get(number, f"{number}th")
 
 
-def _quizzes(patient: Patient, titles: dict[int, str], zone: ZoneInfo) -> Iterator[Event]:
+def _quizzes(
+    records: Ids, operations: Ids, titles: dict[int, str], zone: ZoneInfo
+) -> Iterator[Event]:
     """Quizzes that came through the patient's links, or were ever taken for the patient's."""
     rows = (
         Submission.objects.filter(
-            Q(attempt__invitation__assignment__operation__patient=patient)
-            | Q(decisions__patient=patient)
+            Q(attempt__invitation__assignment__operation__in=operations)
+            | Q(decisions__patient__in=records)
         )
         .distinct()
         .select_related("edition", "attempt__invitation__assignment__operation")
@@ -216,13 +283,13 @@ def _quizzes(patient: Patient, titles: dict[int, str], zone: ZoneInfo) -> Iterat
             f"{title}: {row.right} of {row.total} right, {passed}; "
             f"typed {typed}, born {day(row.birth_date)}"
         )
-        own = row.attempt.invitation.assignment.operation.patient_id == patient.pk
+        own = row.attempt.invitation.assignment.operation_id in operations
         source = "through the emailed link" if own else "through another patient’s link"
         yield Event(row.recorded_at, "quiz handed in", detail, source, row.pk)
     decisions = IdentityDecision.objects.filter(submission__in=[row.pk for row in rows])
     for decision in decisions.select_related("by", "submission"):
         words = decision_words(decision, zone=zone)
-        if decision.patient_id not in (None, patient.pk):
+        if decision.patient_id not in (None, *records):
             words = "decided to be another patient’s"
         handed_in = day(local_date(decision.submission.recorded_at, zone))
         detail = f"quiz handed in {handed_in}{'. ' if decision.note else ''}{decision.note}"
@@ -235,31 +302,45 @@ def _quizzes(patient: Patient, titles: dict[int, str], zone: ZoneInfo) -> Iterat
         )
 
 
-def _clearances(patient: Patient, titles: dict[int, str]) -> Iterator[Event]:
-    for row in Clearance.objects.filter(patient=patient).select_related("by"):
+def _clearances(records: Ids, titles: dict[int, str]) -> Iterator[Event]:
+    rows = Clearance.objects.filter(patient__in=records)
+    for row in rows.select_related("by", "carried_from__patient"):
         title = titles.get(row.module_id, "")
         evidence = EVIDENCE[Evidence(row.evidence)]
         note = f". {row.note}" if row.note else ""
         detail = f"{title}, dated {day(row.cleared_on)}: {evidence}{note}"
-        yield Event(row.recorded_at, "cleared", detail, _who(row.by) or "by the quiz")
-    revocations = Revocation.objects.filter(clearance__patient=patient)
-    for revoked in revocations.select_related("by", "clearance"):
-        title = titles.get(revoked.clearance.module_id, "")
-        detail = f"{title}, dated {day(revoked.clearance.cleared_on)}. Reason: {revoked.reason}"
+        if row.carried_from:
+            came = f"{detail}; from MRN {row.carried_from.patient.mrn}"
+            yield Event(row.recorded_at, "clearance carried over by a merge", came, _who(row.by))
+        else:
+            yield Event(row.recorded_at, "cleared", detail, _who(row.by) or "by the quiz")
+    revocations = Revocation.objects.filter(clearance__patient__in=records)
+    told: set[tuple[int, datetime]] = set()
+    for revoked in revocations.select_related("by", "clearance").order_by("clearance"):
+        row = revoked.clearance
+        # What was carried goes with what it was carried from: said once where both are shown.
+        told.add((row.pk, revoked.recorded_at))
+        if (row.carried_from_id, revoked.recorded_at) in told:
+            continue
+        title = titles.get(row.module_id, "")
+        detail = f"{title}, dated {day(row.cleared_on)}. Reason: {revoked.reason}"
         yield Event(revoked.recorded_at, "clearance revoked", detail, _who(revoked.by))
 
 
-def _sign_offs(patient: Patient, titles: dict[int, str]) -> Iterator[Event]:
-    rows = SignOff.objects.filter(assignment__operation__patient=patient)
+def _sign_offs(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
+    # What a merge carried along with a clearance was signed off once, before.
+    rows = SignOff.objects.filter(assignment__operation__in=operations).exclude(
+        clearance__merge__isnull=False, recorded_at=F("clearance__recorded_at")
+    )
     for row in rows.select_related("by", "assignment", "clearance"):
         title = titles.get(row.assignment.module_id, "")
         detail = f"{title}, clearance of {day(row.clearance.cleared_on)}{_late(row)}. {row.reason}"
         yield Event(row.recorded_at, "signed off", detail, _who(row.by))
-    waivers = Waiver.objects.filter(assignment__operation__patient=patient)
+    waivers = Waiver.objects.filter(assignment__operation__in=operations)
     for waiver in waivers.select_related("by", "assignment"):
         title = titles.get(waiver.assignment.module_id, "")
         yield Event(waiver.recorded_at, "waived", f"{title}. {waiver.reason}", _who(waiver.by))
-    taken_back = WaiverRevocation.objects.filter(waiver__assignment__operation__patient=patient)
+    taken_back = WaiverRevocation.objects.filter(waiver__assignment__operation__in=operations)
     for back in taken_back.select_related("by", "waiver__assignment"):
         title = titles.get(back.waiver.assignment.module_id, "")
         yield Event(back.recorded_at, "waiver taken back", f"{title}. {back.reason}", _who(back.by))
@@ -272,8 +353,8 @@ def _late(row: SignOff) -> str:
     return f", {days((row.clearance.cleared_on - clear_by).days)} after the clear-by date of now"
 
 
-def _contacts(patient: Patient) -> Iterator[Event]:
-    for row in Contact.objects.filter(patient=patient).select_related("by"):
+def _contacts(records: Ids) -> Iterator[Event]:
+    for row in Contact.objects.filter(patient__in=records).select_related("by"):
         again = f"; again on {day(row.next_on)}" if row.next_on else ""
         outcome = Outcome(row.outcome).label.lower()
         note = f". {row.note}" if row.note else ""
@@ -281,8 +362,8 @@ def _contacts(patient: Patient) -> Iterator[Event]:
         yield Event(row.recorded_at, what, f"{outcome}{again}{note}", _who(row.by))
 
 
-def _confirmations(patient: Patient) -> Iterator[Event]:
-    rows = Confirmation.objects.filter(operation__patient=patient).select_related("by")
+def _confirmations(operations: Ids) -> Iterator[Event]:
+    rows = Confirmation.objects.filter(operation__in=operations).select_related("by")
     for row in rows:
         held = ""
         if row.against_hold:

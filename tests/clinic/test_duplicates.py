@@ -230,6 +230,10 @@ def test_two_people_are_kept_apart_and_that_is_taken_back(client: Client) -> Non
     shown = page(client)
     assert 'class="pair"' in shown
     assert "No pair is kept apart." in shown
+    history = text(client.get(reverse("patient", args=[other.pk])))
+    assert "kept apart from another record" in history
+    assert "Ottoline Pemberwick, MRN TF-57. Twins: both were here." in history
+    assert "not kept apart any more" in history
 
 
 def test_a_note_that_is_too_long_comes_back_as_it_was_typed(client: Client) -> None:

@@ -133,7 +133,10 @@ def test_a_name_is_ended_with_a_reason(client: Client, ana: Patient) -> None:
     for _ in range(2):
         assert client.post(address, sent).status_code == 302
     assert OtherNameEnd.objects.get().reason == "Her sister’s."
-    assert 'class="also-called"' not in page(client, ana)
+    shown = page(client, ana)
+    assert 'class="also-called"' not in shown
+    assert "other name kept" in shown, "the history keeps both"
+    assert "formerly Ana Falk. Reason: Her sister’s." in shown
 
 
 def test_ending_a_name_says_which_quizzes_were_matched_by_it(client: Client, ana: Patient) -> None:
