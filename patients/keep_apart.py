@@ -6,6 +6,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from patients.models import KeptApart, KeptApartEnd, Patient
+from patients.speaks_for import MergedMeanwhile
 
 
 def in_force(one: Patient, other: Patient) -> QuerySet[KeptApart]:
@@ -17,10 +18,18 @@ def in_force(one: Patient, other: Patient) -> QuerySet[KeptApart]:
 def keep_apart(
     one: Patient, other: Patient, *, note: str = "", at: datetime, by_id: int
 ) -> KeptApart:
-    """Keep two records apart: the pair is not shown any more. Said already: that stands."""
+    """Keep two records apart: the pair is not shown any more. Said already: that stands.
+
+    Raises MergedMeanwhile if one of them was merged: its name and history are the other's now.
+    """
     first, second = sorted([one.pk, other.pk])
     with transaction.atomic():
-        Patient.objects.select_for_update().get(pk=first)
+        # Locked in the order in which a merge locks them.
+        for locked in (
+            Patient.objects.select_for_update().filter(pk__in=[first, second]).order_by("pk")
+        ):
+            if locked.merged_into:
+                raise MergedMeanwhile(locked.merged_into)
         already = in_force(one, other).first()
         return already or KeptApart.objects.create(
             one_id=first, other_id=second, note=note, recorded_at=at, by_id=by_id

@@ -24,6 +24,7 @@ from patients.duplicates import pairs, waiting
 from patients.models import KeptApart, Patient
 from patients.open_to import open_to
 from patients.programme import current
+from patients.speaks_for import MergedMeanwhile
 
 ROWS = 20
 Row = TypeVar("Row", bound=Model)
@@ -48,7 +49,13 @@ def keep_two_apart(request: HttpRequest, pk: int, other: int) -> HttpResponse:
     back = way_back(request, reverse("duplicates"))
     if request.method == "POST" and form.is_valid():
         note = form.cleaned_data["note"]
-        keep_apart.keep_apart(one, two, note=note, at=now(), by_id=member(request).pk)
+        try:
+            keep_apart.keep_apart(one, two, note=note, at=now(), by_id=member(request).pk)
+        except MergedMeanwhile:
+            messages.warning(
+                request, "Nothing was kept apart: one of the two was merged meanwhile."
+            )
+            return HttpResponseRedirect(reverse("duplicates"))
         messages.success(
             request,
             f"Kept apart as two people: {one.full_name}, MRN {one.mrn}, "

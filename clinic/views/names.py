@@ -1,8 +1,9 @@
 """The other names of a patient: keep one, end one."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 
 from clinic.access import about, member
 from clinic.comparison import name_words
@@ -18,6 +19,7 @@ from patients.models import OtherName, Patient
 from patients.open_to import open_to
 from patients.rules.identity import NameKind
 from patients.rules.names import normal_name
+from patients.speaks_for import MergedMeanwhile
 
 
 @open_to(*CARERS)
@@ -29,15 +31,19 @@ def add_other_name(request: HttpRequest, pk: int) -> HttpResponse:
     form = OtherNameForm(request.POST or None, patient=patient)
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
-        name = other_names.add(
-            patient,
-            kind=NameKind(given["kind"]),
-            given_names=given["given_names"],
-            family_names=given["family_names"],
-            source=given["source"],
-            at=now(),
-            by_id=member(request).pk,
-        )
+        try:
+            name = other_names.add(
+                patient,
+                kind=NameKind(given["kind"]),
+                given_names=given["given_names"],
+                family_names=given["family_names"],
+                source=given["source"],
+                at=now(),
+                by_id=member(request).pk,
+            )
+        except MergedMeanwhile as merged:
+            messages.warning(request, "Not kept: the record was merged into this one meanwhile.")
+            return HttpResponseRedirect(reverse("patient", args=[merged.speaker.pk]))
         messages.success(request, f"Kept: {name_words(name)}.")
         return go_back(request, patient=patient)
     says = (

@@ -9,9 +9,11 @@ from django.db import IntegrityError, transaction
 from patients import duplicates, keep_apart, other_names
 from patients.duplicates import compare_waiting, find_duplicates, pairs, waiting
 from patients.lookup import likely_same
+from patients.merge import merge
 from patients.models import KeptApart, LikelyDuplicate, Patient
 from patients.register import correct
 from patients.rules.identity import NameKind
+from patients.speaks_for import MergedMeanwhile
 from patients.tasks import find_duplicates as task
 from tests.factories import a_member, a_patient
 
@@ -153,6 +155,17 @@ def test_two_people_are_kept_from_view_until_it_is_taken_back() -> None:
     again = keep_apart.keep_apart(one, other, at=LATER, by_id=by.pk)
     assert again != kept
     assert shown() == set()
+
+
+def test_a_merged_record_is_not_kept_apart() -> None:
+    one, other, third = anneliese(), anneliese(), a_patient()
+    by = a_member("dietitian")
+    merge(one, other, reason="one", at=LATER, by_id=by.pk)
+    for pair in ((other, third), (third, other), (one, other)):
+        with pytest.raises(MergedMeanwhile) as refused:
+            keep_apart.keep_apart(*pair, at=LATER, by_id=by.pk)
+        assert refused.value.speaker == one
+    assert not KeptApart.objects.exists()
 
 
 def test_one_record_that_cannot_be_compared_stops_no_other(
