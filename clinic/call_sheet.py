@@ -6,6 +6,7 @@ from decimal import Decimal
 from education.models import MATCHED, Assignment, IdentityDecision, Question, SubmissionAnswer
 from education.rules.scoring import Kind
 from education.take import from_json
+from patients.speaks_for import spoken_for
 
 ENGLISH = "en"
 
@@ -39,10 +40,9 @@ def points(assignment: Assignment, *, language: str) -> list[Point]:
 
 
 def _wrong_since_pass(assignment: Assignment) -> list[SubmissionAnswer]:
+    records = spoken_for([assignment.operation.patient_id])
     decisions = (
-        IdentityDecision.objects.in_force(
-            patient=assignment.operation.patient_id, verdict__in=MATCHED
-        )
+        IdentityDecision.objects.in_force(patient__in=list(records), verdict__in=MATCHED)
         .filter(submission__edition__module=assignment.module_id)
         .select_related("submission")
         .order_by("submission__recorded_at", "submission_id")

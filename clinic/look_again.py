@@ -5,7 +5,7 @@ email says nothing but that there is something to look at; what it is stands on 
 """
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
@@ -13,7 +13,7 @@ from typing import Any
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.core.mail.backends.base import BaseEmailBackend
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 from django.urls import reverse
 
 from clinic.day_words import day
@@ -26,7 +26,16 @@ from education.rules.standing import Facts, Standing, standing
 from education.standings import Told, standings
 from patients import programme
 from patients.clock import local_date
-from patients.models import Booking, Language, Operation
+from patients.merge import merge_undone
+from patients.models import (
+    Booking,
+    Language,
+    Merge,
+    Operation,
+    OperationMoved,
+    Patient,
+    Programme,
+)
 from patients.wake import wake
 
 LOOK_AGAIN = "look_again"
@@ -49,8 +58,9 @@ class Resting:
 
 
 def connect() -> None:
-    """Listen for clearances that end, and bring the email; called once when the app is ready."""
+    """Listen for clearances and merges that end, and bring the email; called once when ready."""
     clearance_ends.connect(tell_who_confirmed, dispatch_uid="tell-who-confirmed")
+    merge_undone.connect(tell_who_confirmed_meanwhile, dispatch_uid="tell-who-confirmed-meanwhile")
     emails.WITHOUT_LINK[LOOK_AGAIN] = look_again_email
 
 
@@ -67,29 +77,39 @@ def resting_on(clearances: Iterable[Clearance], *, at: datetime) -> list[Resting
     confirmed = Operation.objects.upcoming(on=on).filter(
         booking=Booking.CONFIRMED, patient__in={c.patient_id for c in clearances}
     )
+    modules = {c.module_id for c in clearances}
+    found = []
+    for one, confirmation in _confirmed(confirmed, modules=modules, on=on, used=used):
+        fewer = replace(
+            one.facts, clearances=tuple(c for c in one.facts.clearances if c.id not in ending)
+        )
+        well = _stands(one, one.facts, confirmation, used.notice_days, on=on)
+        if well and not _stands(one, fewer, confirmation, used.notice_days, on=on):
+            found.append(Resting(one.assignment.operation, confirmation))
+    return found
+
+
+def _confirmed(
+    operations: QuerySet[Operation], *, modules: set[int] | None, on: date, used: Programme
+) -> Iterator[tuple[Told, Confirmation]]:
+    """Yield how each module that is due before these operations stands, and who confirmed them."""
+    rows = Assignment.objects.still_open().filter(operation__in=operations)
+    if modules is not None:
+        rows = rows.filter(module__in=modules)
     told = standings(
-        Assignment.objects.still_open()
-        .filter(operation__in=confirmed, module__in={c.module_id for c in clearances})
-        .filter(due_before_operation=True)
+        rows.filter(due_before_operation=True)
         .select_related("operation__patient", "module")
         .order_by("operation__or_date", "id"),
         on=on,
         settings=used,
     )
     confirmations = latest_confirmations([one.assignment.operation for one in told])
-    found = []
     for one in told:
         operation = one.assignment.operation
         confirmation = confirmations.get(operation.pk)
         if confirmation is None or confirmation.or_date != operation.or_date:
             continue  # the schedule confirmed it, or another date was confirmed
-        fewer = replace(
-            one.facts, clearances=tuple(c for c in one.facts.clearances if c.id not in ending)
-        )
-        well = _stands(one, one.facts, confirmation, used.notice_days, on=on)
-        if well and not _stands(one, fewer, confirmation, used.notice_days, on=on):
-            found.append(Resting(operation, confirmation))
-    return found
+        yield one, confirmation
 
 
 def same_evidence(clearance: Clearance) -> list[Clearance]:
@@ -115,7 +135,33 @@ def tell_who_confirmed(
     """
     patient = clearance.patient
     list(Operation.objects.select_for_update().filter(patient=patient).order_by("pk"))
-    confirmers = {one.confirmation.by for one in resting_on([clearance], at=at)}
+    _write({one.confirmation.by for one in resting_on([clearance], at=at)}, patient, at=at)
+
+
+def tell_who_confirmed_meanwhile(
+    sender: type[Model], merged: Patient, merge: Merge, at: datetime, **kwargs: Any
+) -> None:
+    """A merge was undone: write to everybody who confirmed an operation while two records were one.
+
+    Only where it went back to the other record and is not clear with what that has itself.
+    """
+    used = programme.current()
+    on = local_date(at, used.zone)
+    returned = Operation.objects.upcoming(on=on).filter(
+        booking=Booking.CONFIRMED,
+        patient=merged,
+        pk__in=OperationMoved.objects.filter(merge=merge).values("operation"),
+    )
+    confirmers = {
+        confirmation.by
+        for one, confirmation in _confirmed(returned, modules=None, on=on, used=used)
+        if confirmation.recorded_at >= merge.recorded_at
+        and not _stands(one, one.facts, confirmation, used.notice_days, on=on)
+    }
+    _write(confirmers, merged, at=at)
+
+
+def _write(confirmers: Iterable[StaffUser], patient: Patient, *, at: datetime) -> None:
     for member in sorted(confirmers, key=lambda member: member.pk):
         if not member.is_active:
             continue

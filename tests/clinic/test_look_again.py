@@ -20,12 +20,13 @@ from clinic.confirm import AnswerChanged, answer, confirm
 from clinic.look_again import LOOK_AGAIN, resting_on
 from clinic.models import StaffUser
 from clinic.once import new_key
+from clinic.unsettled import Change, unsettled
 from education import clear, identify
 from education.models import Assignment, Clearance, Message, MessageState, Revocation
 from education.readability import sentences
 from education.send import send
 from patients.clock import now
-from patients.merge import merge
+from patients.merge import merge, undo_merge
 from patients.models import Booking, Operation
 from patients.schedule import change, move
 from tests.education.test_emails import HEALTH_WORDS, PREVIEW, body
@@ -175,6 +176,57 @@ def test_after_a_merge_undoing_tells_who_confirmed_on_what_was_carried(
     identify.undo(submission, at=now(), by_id=dietitian.pk, reason="Her sister took it.")
     assert told() == [coordinator.email]
     assert Revocation.objects.count() == Clearance.objects.count() == 2
+
+
+def other_record(assignment: Assignment) -> Assignment:
+    """The same module for another record's operation, two days later."""
+    return an_assignment(operation=an_operation(days_ahead=22), module=assignment.module)
+
+
+def test_undoing_a_merge_tells_who_confirmed_on_what_it_had_carried(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    other = other_record(assignment)
+    cleared_by_teach_back(other, dietitian)
+    kept, merged = assignment.operation.patient, other.operation.patient
+    done = merge(kept, merged, reason="Entered twice.", at=now(), by_id=dietitian.pk)
+    confirmed(assignment, coordinator)
+    confirmed(other, dietitian)
+    undo_merge(done, reason="Two cousins.", at=now(), by_id=dietitian.pk)
+    assert told() == [coordinator.email], "the other one is clear with what it has itself"
+    at = now()
+    assert [u.change for u in unsettled(at=at)] == [Change.NO_LONGER_CLEAR]
+    assert [u.given.operation for u in unsettled(at=at)] == [assignment.operation]
+
+
+def test_undoing_a_merge_tells_who_confirmed_what_goes_back_uncleared(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """The clearance was the kept record's; the operation that rested on it goes back."""
+    other = other_record(assignment)
+    cleared_by_teach_back(assignment, dietitian)
+    kept, merged = assignment.operation.patient, other.operation.patient
+    done = merge(kept, merged, reason="Entered twice.", at=now(), by_id=dietitian.pk)
+    confirmed(assignment, dietitian)
+    confirmed(other, coordinator)
+    undo_merge(done, reason="Two cousins.", at=now(), by_id=dietitian.pk)
+    assert told() == [coordinator.email]
+    assert [u.given.operation for u in unsettled(at=now())] == [other.operation]
+
+
+def test_undoing_a_merge_tells_nobody_who_confirmed_before_it(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    other = other_record(assignment)
+    for one in (assignment, other):
+        cleared_by_teach_back(one, dietitian)
+        confirmed(one, coordinator)
+    kept, merged = assignment.operation.patient, other.operation.patient
+    done = merge(kept, merged, reason="Entered twice.", at=now(), by_id=dietitian.pk)
+    assert unsettled(at=now()) == []
+    undo_merge(done, reason="Two cousins.", at=now(), by_id=dietitian.pk)
+    assert told() == []
+    assert unsettled(at=now()) == []
 
 
 @pytest.mark.django_db(transaction=True)
