@@ -208,7 +208,8 @@ class _Writing:
                 self.write_operation(proposal, proposal.row, patient)
 
     def write_patient(self, proposal: Proposal, row: ScheduleRow) -> Patient:
-        key = mrn_key(row.mrn)
+        # The record that speaks for the row's, where that was merged.
+        key = mrn_key(proposal.patient.mrn if proposal.patient else row.mrn)
         if proposal.patient is None:
             self.patients[key] = register.enrol(
                 mrn=row.mrn,

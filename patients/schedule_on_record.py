@@ -4,8 +4,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from typing import TypeVar
 
-from django.db.models import Q, QuerySet
-from django.db.models.functions import Lower, Trim
+from django.db.models import CharField, Q, QuerySet, Value
+from django.db.models.functions import Coalesce, Lower, Trim
 
 from patients.models import Booking, Operation, OperationChange, Patient, Procedure
 from patients.rules.schedule_known import (
@@ -33,6 +33,7 @@ def on_record(rows: Sequence[ScheduleRow]) -> Known:
     ]
     patients = _known_patients(rows)
     keys = {mrn_key(row.mrn) for row in rows}
+    keys |= {mrn_key(one.spoken_for_by) for one in patients if mrn_key(one.mrn) in keys}
     ids = [patient.id for patient in patients if patient.id and mrn_key(patient.mrn) in keys]
     cases = sorted({row.case_number for row in rows if row.case_number})
     return Known(procedures, patients, _known_operations(ids, cases))
@@ -48,6 +49,9 @@ def _known_patients(rows: Sequence[ScheduleRow]) -> list[KnownPatient]:
         found |= _as_known(patients.filter(mrn_key__in=some))
     for some in _batches(sorted(names)):
         found |= _as_known(patients.filter(name_key__in=some))
+    merged = [pk for pk, one in found.items() if one.spoken_for_by]
+    for some_ids in _batches(merged):
+        found |= _as_known(patients.filter(merged_records__in=some_ids))
     return list(found.values())
 
 
@@ -62,8 +66,12 @@ def _as_known(patients: QuerySet[Patient]) -> dict[int, KnownPatient]:
         "phone",
         "language",
         "name_key",
+        "spoken_for_by",
     )
-    return {values[0]: KnownPatient(*values) for values in patients.values_list(*fields)}
+    rows = patients.annotate(
+        spoken_for_by=Coalesce("merged_into__mrn", Value("", output_field=CharField()))
+    )
+    return {values[0]: KnownPatient(*values) for values in rows.values_list(*fields)}
 
 
 def _known_operations(patient_ids: Sequence[int], cases: Sequence[str]) -> list[KnownOperation]:

@@ -193,6 +193,10 @@ NOTICES: dict[Notice, str] = {
     Notice.NAME_CHANGED: (
         "The family name is a wholly new one; the earlier name is kept as a former name."
     ),
+    Notice.MERGED: (
+        "This record was merged into MRN {detail}: the operation is that patient's. Name, email, "
+        "phone and language are not taken from this row."
+    ),
     Notice.POSSIBLE_DUPLICATE: (
         "Possible duplicate of {detail}: the same name and date of birth under another MRN."
     ),

@@ -72,7 +72,10 @@ def propose(rows: Sequence[ScheduleRow | Unreadable], known: Known, *, on: date)
     meant = {row.line: procedures.meant_by(row) for row in rows if isinstance(row, ScheduleRow)}
     ids = {line: found for line, found in meant.items() if isinstance(found, int)}
     readable = [row for row in rows if isinstance(row, ScheduleRow) and row.line in ids]
-    contradicting = contradictions(readable, ids)
+    speakers = {
+        mrn_key(one.mrn): mrn_key(one.spoken_for_by) for one in known.patients if one.spoken_for_by
+    }
+    contradicting = contradictions(readable, ids, speakers)
     comparison = _Comparison(known, procedures, on)
     return [_propose_one(row, meant, contradicting, comparison) for row in rows]
 
@@ -114,10 +117,11 @@ class _Comparison:
             self.remember_operation(operation, None)
 
     def compare(self, row: ScheduleRow, procedure_id: int) -> Proposal:
-        patient = self.patients.get(mrn_key(row.mrn))
-        if patient and another_person(row, patient):
-            return _rejected(row, Problem(Reason.MRN_OF_SOMEBODY_ELSE, Column.MRN, patient.mrn))
-        place = self.find(row, procedure_id)
+        record = self.patients.get(mrn_key(row.mrn))
+        patient = self.speaker(record) if record else None
+        if record and patient and _about_neither(row, record, patient):
+            return _rejected(row, Problem(Reason.MRN_OF_SOMEBODY_ELSE, Column.MRN, record.mrn))
+        place = self.find(row, patient.mrn if patient else row.mrn, procedure_id)
         if isinstance(place, Problem):
             return _rejected(row, place)
         operation = None if place is None else self.operations[place]
@@ -128,7 +132,8 @@ class _Comparison:
         if isinstance(booked, Problem):
             return _rejected(row, replace(booked, column=Column.STATUS))
         booking, notice = booked
-        to_patient = patient_changes(row, patient) if patient else ()
+        # A merged record's facts are not mixed into the record that was kept.
+        to_patient = patient_changes(row, patient) if patient and patient is record else ()
         proposal = Proposal(
             line=row.line,
             verdict=Verdict.CREATED,
@@ -144,16 +149,23 @@ class _Comparison:
             ),
         )
         notices = self.notices(proposal, row, [notice] if notice else [])
+        if patient and patient is not record:
+            notices = (Said(Notice.MERGED, patient.mrn), *notices)
         proposal = replace(proposal, verdict=_verdict(proposal), notices=notices)
         self.follow(proposal, row, place)
         return proposal
 
-    def find(self, row: ScheduleRow, procedure_id: int) -> int | Problem | None:
+    def speaker(self, record: KnownPatient) -> KnownPatient:
+        """Return whose operations a record's rows are about: its own, unless it was merged."""
+        return self.patients[mrn_key(record.spoken_for_by)] if record.spoken_for_by else record
+
+    def find(self, row: ScheduleRow, mrn: str, procedure_id: int) -> int | Problem | None:
         """Return which operation on record a row means; None for a new one.
 
         By case number; else the same patient's same procedure, on that day or the only open one.
+        `mrn` is the patient's, which is the row's unless its record was merged.
         """
-        mrn = mrn_key(row.mrn)
+        mrn = mrn_key(mrn)
         if row.case_number and (place := self.by_case.get(row.case_number.casefold())) is not None:
             if self.operations[place].mrn != mrn:
                 return Problem(Reason.CASE_OF_SOMEBODY_ELSE, Column.CASE_NUMBER, row.case_number)
@@ -218,7 +230,7 @@ class _Comparison:
         news = proposal.operation is None or proposal.moved is not None
         if news and is_open and proposal.or_date and proposal.or_date < self.on:
             found.append(Said(Notice.DATE_PASSED))
-        key = (mrn_key(row.mrn), proposal.procedure_id or 0)
+        key = (mrn_key(_whose(proposal, row)), proposal.procedure_id or 0)
         if (
             proposal.operation is None
             and is_open
@@ -251,7 +263,7 @@ class _Comparison:
             return
         after = KnownOperation(
             id=before.id if before else None,
-            mrn=mrn_key(row.mrn),
+            mrn=mrn_key(patient.mrn),
             procedure_id=proposal.procedure_id or 0,
             case_number=before.case_number if before else row.case_number,
             surgeon=row.surgeon or (before.surgeon if before else ""),
@@ -265,7 +277,10 @@ class _Comparison:
 
     def remember_patient(self, patient: KnownPatient) -> None:
         self.patients[mrn_key(patient.mrn)] = patient
-        self.namesakes[_namesake_key(patient)].append(patient.mrn)
+        same = self.namesakes[_namesake_key(patient)]
+        on_the_register = patient.spoken_for_by or patient.mrn
+        if on_the_register not in same:
+            same.append(on_the_register)
 
     def remember_operation(self, operation: KnownOperation, place: int | None) -> int:
         """Keep an operation, in the place of what it was before; return its place."""
@@ -280,6 +295,15 @@ class _Comparison:
         if operation.case_number:
             self.by_case[operation.case_number.casefold()] = place
         return place
+
+
+def _about_neither(row: ScheduleRow, record: KnownPatient, speaker: KnownPatient) -> bool:
+    """Say whether a row is about somebody else than its record, and than who speaks for that."""
+    return another_person(row, record) and another_person(row, speaker)
+
+
+def _whose(proposal: Proposal, row: ScheduleRow) -> str:
+    return proposal.patient.mrn if proposal.patient else row.mrn
 
 
 def patient_changes(row: ScheduleRow, patient: KnownPatient) -> tuple[Change, ...]:

@@ -12,16 +12,22 @@ from patients.rules.schedule_rows import ScheduleRow
 Rows = Sequence[ScheduleRow]
 
 
-def contradictions(rows: Rows, procedure_ids: Mapping[int, int]) -> dict[int, Problem]:
+def contradictions(
+    rows: Rows, procedure_ids: Mapping[int, int], speakers: Mapping[str, str]
+) -> dict[int, Problem]:
     """Return the problem of each row, by line, that another row contradicts.
 
-    `procedure_ids` says by line which procedure each row means. Two rows that say exactly the
-    same contradict nothing.
+    `procedure_ids` says by line which procedure each row means; `speakers` says, for the record
+    numbers that were merged, whose number speaks for them (both as keys). Two rows that say exactly
+    the same contradict nothing, nor do names and addresses under two numbers of one patient.
     """
+
+    def patient(row: ScheduleRow) -> str:
+        return speakers.get(mrn_key(row.mrn), mrn_key(row.mrn))
 
     def planned(row: ScheduleRow) -> tuple[Hashable, ...]:
         return (
-            mrn_key(row.mrn),
+            patient(row),
             procedure_ids[row.line],
             row.case_number.casefold(),
             row.or_date,
@@ -36,7 +42,7 @@ def contradictions(rows: Rows, procedure_ids: Mapping[int, int]) -> dict[int, Pr
     for group in _groups(rows, lambda row: row.case_number.casefold() or None):
         if len(set(map(planned, group))) > 1:
             found |= _all_of(group, Reason.OPERATION_TWICE, Column.CASE_NUMBER) | found
-    by_plan = _groups(rows, lambda row: (mrn_key(row.mrn), procedure_ids[row.line]))
+    by_plan = _groups(rows, lambda row: (patient(row), procedure_ids[row.line]))
     for group in by_plan:
         nameless = any(not row.case_number for row in group)
         if nameless and len(set(map(planned, group))) > 1:

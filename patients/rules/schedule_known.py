@@ -23,7 +23,11 @@ class KnownProcedure:
 
 @dataclass(frozen=True)
 class KnownPatient:
-    """`id` is None for a patient whom an earlier row of the same file enrols."""
+    """`id` is None for a patient whom an earlier row of the same file enrols.
+
+    `spoken_for_by` is the record number of the patient who speaks for a record that was merged;
+    empty for everybody who is on the register.
+    """
 
     id: int | None
     mrn: str
@@ -34,6 +38,7 @@ class KnownPatient:
     phone: str
     language: str
     name_key: str
+    spoken_for_by: str = ""
 
 
 @dataclass(frozen=True)
@@ -65,8 +70,9 @@ def mrn_key(mrn: str) -> str:
 class Known:
     """Everything on record that the rows of one schedule could touch.
 
-    `patients` holds those with the rows' record numbers and those with the rows' names;
-    `operations` holds all of the first, and those with the rows' case numbers.
+    `patients` holds those with the rows' record numbers and those with the rows' names, and who
+    speaks for them where they were merged; `operations` holds all of the first and of those who
+    speak for them, and those with the rows' case numbers.
     """
 
     procedures: Sequence[KnownProcedure]

@@ -71,6 +71,7 @@ class Notice(StrEnum):
 
     NAME_RECASED = "name_recased"
     NAME_CHANGED = "name_changed"
+    MERGED = "merged"
     POSSIBLE_DUPLICATE = "possible_duplicate"
     LANGUAGE_NOT_OFFERED = "language_not_offered"
     DATE_PASSED = "date_passed"
