@@ -26,6 +26,7 @@ from django.db.models.fields.json import KT
 
 from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, Span, around, ruler
+from clinic.search import speaks_for_one
 from clinic.words import why
 from education.models import (
     Assignment,
@@ -173,9 +174,9 @@ def _page(asked: Asked, *, on: date, notice_days: int) -> QuerySet[Assignment]:
     decides = Case(
         When(due_before_operation=True, then=F("operation__or_date")), default=F("clear_by")
     )
-    contact = Contact.objects.filter(patient=OuterRef("operation__patient")).order_by(
-        *latest_first()
-    )
+    whose = OuterRef(OuterRef("operation__patient"))
+    records = Patient.objects.filter(Q(pk=whose) | Q(merged_into=whose))
+    contact = Contact.objects.filter(patient__in=records.values("pk")).order_by(*latest_first())
     first = (asked.page - 1) * ROWS
     return (
         _narrowed(asked, on=on, notice_days=notice_days)
@@ -242,12 +243,14 @@ def with_failed_mail(*, on: date) -> AssignmentQuerySet:
 
 
 def _named(text: str) -> Q:
-    """Every word in the patient's name, or the beginning of the MRN."""
+    """Every word in the patient's name, or the beginning of the MRN; of a merged record too."""
     words = name_tokens(text)
     by_name = Q(pk__isnull=not words)  # nothing to search for is nobody's name
     for word in words:
-        by_name &= Q(operation__patient__name_key__contains=word)
-    return by_name | Q(operation__patient__mrn__istartswith=text.strip())
+        by_name &= Q(name_key__contains=word)
+    fits = by_name | Q(mrn__istartswith=text.strip())
+    here = Q(operation__patient__in=Patient.objects.filter(fits).values("pk"))
+    return here | speaks_for_one(fits, patient="operation__patient")
 
 
 def _other_counts(*, on: date, notice_days: int) -> dict[str, int]:
@@ -262,7 +265,7 @@ def _other_counts(*, on: date, notice_days: int) -> dict[str, int]:
         _count("date_passed", Operation.objects.date_passed(on=on)),
         _count("mail_failed", with_failed_mail(on=on)),
         _count("nothing_required", no_module),
-        _count("enrolled", Patient.objects.all()),
+        _count("enrolled", Patient.objects.on_the_register()),
     ]
     return dict(counts[0].union(*counts[1:], all=True))
 

@@ -23,6 +23,7 @@ from patients.models import (
     PatientChange,
     Programme,
 )
+from patients.speaks_for import operations_of, speaker, speaker_then
 
 
 @dataclass(frozen=True)
@@ -77,15 +78,27 @@ class NotOnRecordThen(Exception):
     """The patient was not on the register on the day asked about."""
 
 
+class MergedThen(Exception):
+    """On the day asked about the record was merged into another one; `speaker` spoke for both."""
+
+    def __init__(self, speaker: Patient) -> None:
+        super().__init__("the record was merged into another one")
+        self.speaker = speaker
+
+
 def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
     """Read the record as it is, or as it stood at the end of the day `on`.
 
-    Raises NotOnRecordThen for a day before the patient was enrolled.
+    Raises NotOnRecordThen for a day before the patient was enrolled, and MergedThen for a day at
+    whose end another record spoke for this one.
     """
     settings = programme.current()
     today = local_date(at, settings.zone)
     asked = on if on and on < today else today
     known_at = end_of_day(asked, settings.zone) if asked < today else None
+    spoke = speaker_then(patient, known_at=known_at) if known_at else speaker(patient)
+    if spoke != patient:
+        raise MergedThen(spoke)
     facts = PatientChange.objects.filter(patient=patient).order_by("-recorded_at", "-id")
     if known_at:
         facts = facts.filter(recorded_at__lt=known_at)
@@ -136,20 +149,19 @@ def _operations(
     at: datetime,
     used: Programme,
 ) -> list[PlannedOperation]:
-    rows = Assignment.objects.filter(operation__patient=patient).select_related(
+    ids = operations_of(patient, known_at=known_at)
+    rows = Assignment.objects.filter(operation__in=ids).select_related(
         "operation__patient", "operation__procedure", "module"
     )
     ordered = rows.order_by("clear_by", "id")
     told = standings_as_of(ordered, on=on) if known_at else standings(ordered, on=on, settings=used)
-    changes = OperationChange.objects.filter(operation__patient=patient)
+    changes = OperationChange.objects.filter(operation__in=ids)
     if known_at:
         changes = changes.filter(recorded_at__lt=known_at)
     planned = {c.operation_id: c for c in changes.select_related("procedure", "operation")}
     waivers = {
         w.assignment_id: w
-        for w in Waiver.objects.filter(
-            assignment__operation__patient=patient, revocation__isnull=True
-        )
+        for w in Waiver.objects.filter(assignment__operation__in=ids, revocation__isnull=True)
     }
     clearances = list(Clearance.objects.filter(patient=patient, revocation__isnull=True))
     found = [

@@ -31,10 +31,14 @@ def days_meant(text: str) -> tuple[date, ...]:
 
 
 def find_operations(text: str) -> Found:
-    """Find the operations of every patient whose name, date of birth or MRN fits the text."""
+    """Find the operations of every patient whose name, date of birth or MRN fits the text.
+
+    Merged records are found by the one that speaks for them.
+    """
     text = text[:LONGEST].replace("\x00", "").strip()  # PostgreSQL takes no NUL
     days = days_meant(text)
-    people = Patient.objects.filter(_fits(text, days))
+    fits = _fits(text, days)
+    people = Patient.objects.on_the_register().filter(fits | speaks_for_one(fits))
     open_first = Case(
         When(booking__in=OPEN_BOOKINGS, then=Value(0)),
         default=Value(1),
@@ -65,10 +69,18 @@ def find_patients(text: str, *, without: Collection[int] = ()) -> list[Patient]:
         for word in words:
             named = named.filter(Q(given__contains=word) | Q(family__contains=word))
         fits |= Q(pk__in=named.values("patient"))
-    merged = Patient.objects.filter(mrn__iexact=text, merged_into__isnull=False)
-    fits |= Q(pk__in=merged.values("merged_into"))
+    fits |= speaks_for_one(Q(mrn__iexact=text))
     rows = Patient.objects.on_the_register().filter(fits).exclude(pk__in=without)
     return list(rows.order_by("family_names", "given_names", "id")[:MOST])
+
+
+def speaks_for_one(fits: Q, *, patient: str = "pk") -> Q:
+    """Return what picks the patients who speak for a merged record that fits.
+
+    `patient` is the way to the patient from whatever is picked.
+    """
+    merged = Patient.objects.filter(fits, merged_into__isnull=False)
+    return Q(**{f"{patient}__in": merged.values("merged_into")})
 
 
 def _fits(text: str, days: tuple[date, ...]) -> Q:

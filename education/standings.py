@@ -31,7 +31,7 @@ from education.rules.scoring import PastAttempt, needs_teach_back
 from education.rules.standing import Answer, ClearanceFact, Evidence, Facts, Progress, standing
 from patients import programme
 from patients.clock import end_of_day
-from patients.models import Programme
+from patients.models import Patient, Programme
 from patients.speaks_for import moved_since, spoken_for
 
 Owner = tuple[int, int]  # patient id, module id
@@ -239,7 +239,9 @@ def _submissions(
     patients = {patient for patient, _ in owners.values()}
     if known_at is None:
         speaks: dict[int, int] = {}
-        theirs = Q(patient__in=patients) | Q(patient__merged_into__in=patients)
+        # As a query of its own: joined, the databases look at every decision there is.
+        records = Patient.objects.filter(Q(pk__in=patients) | Q(merged_into__in=patients))
+        theirs = Q(patient__in=records.values("pk"))
     else:
         speaks = spoken_for(patients, known_at=known_at)
         theirs = Q(patient__in=list(speaks))

@@ -155,7 +155,7 @@ def test_the_record_as_it_stood_has_the_names_of_that_day(client: Client, ana: P
     days = [now() - timedelta(days=ago) for ago in (25, 20, 15, 10)]
     name = kept(ana, at=days[1])
     other_names.end(name, reason="No", at=days[3] - timedelta(days=2), by_id=by.pk)
-    shown = ["formerly" in page(client, ana, f"?on={day:%Y-%m-%d}") for day in days]
+    shown = ["also-called" in page(client, ana, f"?on={day:%Y-%m-%d}") for day in days]
     assert shown == [False, True, True, False]
 
 

@@ -148,6 +148,30 @@ def test_more_hints_than_fit_are_dropped_and_not_waited_for(
     go.set()
 
 
+def test_a_hint_that_waits_already_is_not_queued_twice(
+    publisher: Publisher, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ten thousand patients of one import are one piece of work, and push no other hint out."""
+    go, sent = threading.Event(), []
+
+    class Slow:
+        def send_task(self, name: str, *, args: tuple[int, ...], **options: object) -> None:
+            sent.append(args)
+            go.wait(5)
+
+    monkeypatch.setattr(module, "current_app", Slow())
+    assert all(publisher.offer((TASK, ())) for _ in range(10 * QUEUE_LENGTH))
+    assert publisher.offer((TASK, (1,)))
+    go.set()
+    deadline = time.monotonic() + 5
+    while (1,) not in sent:
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    # At most one that was under way, and one that says what came after it.
+    assert sent in ([(), (), (1,)], [(), (1,)])
+    assert publisher.offer((TASK, ())), "and it is taken again once it is gone"
+
+
 @pytest.mark.django_db(transaction=True)
 def test_only_ids_travel(queue: redis.Redis) -> None:
     """Promise B3: task arguments are ids only, so no patient's fact stands in the queue."""
