@@ -41,6 +41,7 @@ from patients.models import (
     Means,
     Merge,
     OperationChange,
+    OperationMoved,
     OtherName,
     Outcome,
     Patient,
@@ -90,13 +91,13 @@ def history(
         *_other_names(patient, records),
         *_kept_apart(records),
         *_merges(records),
-        *_operations(operations),
+        *_operations(patient, operations),
         *_links(operations, titles),
         *_messages(records),
         *_quizzes(records, operations, titles, zone),
-        *_clearances(records, titles),
+        *_clearances(patient, records, titles),
         *_sign_offs(operations, titles),
-        *_contacts(records),
+        *_contacts(patient, records),
         *_confirmations(operations),
     ]
     if known_at is not None:
@@ -178,7 +179,10 @@ def _fact(row: PatientChange, field: str) -> str:
     return value or "none"
 
 
-def _operations(operations: Ids) -> Iterator[Event]:
+def _operations(patient: Patient, operations: Ids) -> Iterator[Event]:
+    moves = list(
+        OperationMoved.objects.filter(operation__in=operations).select_related("from_patient")
+    )
     rows = list(
         OperationChange.objects.filter(operation__in=operations)
         .select_related("by", "procedure")
@@ -188,6 +192,9 @@ def _operations(operations: Ids) -> Iterator[Event]:
     for row in rows:
         same = before is not None and before.operation_id == row.operation_id
         detail = _changed(before, row) if before and same else _booked(row)
+        later = (m for m in moves if m.operation_id == row.operation_id)
+        record = next((m.from_patient for m in later if m.recorded_at > row.recorded_at), patient)
+        detail = "; ".join(filter(None, [detail, _also(record, patient)]))
         if row.reason:
             detail = f"{detail}. Reason: {row.reason}"
         what = "operation changed" if same else "operation booked"
@@ -302,13 +309,14 @@ def _quizzes(
         )
 
 
-def _clearances(records: Ids, titles: dict[int, str]) -> Iterator[Event]:
+def _clearances(patient: Patient, records: Ids, titles: dict[int, str]) -> Iterator[Event]:
     rows = Clearance.objects.filter(patient__in=records)
-    for row in rows.select_related("by", "carried_from__patient"):
+    for row in rows.select_related("by", "patient", "carried_from__patient"):
         title = titles.get(row.module_id, "")
         evidence = EVIDENCE[Evidence(row.evidence)]
         note = f". {row.note}" if row.note else ""
         detail = f"{title}, dated {day(row.cleared_on)}: {evidence}{note}"
+        detail = "; ".join(filter(None, [detail, _also(row.patient, patient)]))
         if row.carried_from:
             came = f"{detail}; from MRN {row.carried_from.patient.mrn}"
             yield Event(row.recorded_at, "clearance carried over by a merge", came, _who(row.by))
@@ -353,13 +361,15 @@ def _late(row: SignOff) -> str:
     return f", {days((row.clearance.cleared_on - clear_by).days)} after the clear-by date of now"
 
 
-def _contacts(records: Ids) -> Iterator[Event]:
-    for row in Contact.objects.filter(patient__in=records).select_related("by"):
-        again = f"; again on {day(row.next_on)}" if row.next_on else ""
+def _contacts(patient: Patient, records: Ids) -> Iterator[Event]:
+    rows = Contact.objects.filter(patient__in=records)
+    for row in rows.select_related("by", "patient"):
+        again = f"again on {day(row.next_on)}" if row.next_on else ""
         outcome = Outcome(row.outcome).label.lower()
+        said = "; ".join(filter(None, [outcome, again, _also(row.patient, patient)]))
         note = f". {row.note}" if row.note else ""
         what = Means(row.means).label.lower()
-        yield Event(row.recorded_at, what, f"{outcome}{again}{note}", _who(row.by))
+        yield Event(row.recorded_at, what, f"{said}{note}", _who(row.by))
 
 
 def _confirmations(operations: Ids) -> Iterator[Event]:

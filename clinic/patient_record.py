@@ -155,6 +155,8 @@ def _operations(
     )
     ordered = rows.order_by("clear_by", "id")
     told = standings_as_of(ordered, on=on) if known_at else standings(ordered, on=on, settings=used)
+    for one in told:
+        one.assignment.operation.patient = patient  # who it was then, if it moved since
     changes = OperationChange.objects.filter(operation__in=ids)
     if known_at:
         changes = changes.filter(recorded_at__lt=known_at)

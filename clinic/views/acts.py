@@ -36,6 +36,7 @@ from patients.open_to import open_to
 from patients.programme import local_day
 from patients.register import FIELDS, correct
 from patients.rules.identity import NameKind
+from patients.speaks_for import MergedMeanwhile, speaker
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,9 @@ def send_link(request: HttpRequest, pk: int) -> HttpResponse:
 @once
 def contact(request: HttpRequest, pk: int) -> HttpResponse:
     """Log one attempt to reach a patient."""
-    patient = _patient(request, pk)
+    record = _patient(request, pk)
+    patient = speaker(record)
+    about(request, patient.pk, *({record.pk} - {patient.pk}))
     assignment = _named_assignment(request, patient)
     at = now()
     form = ContactForm(request.POST or None, on=local_day(at))
@@ -202,6 +205,8 @@ def revoke_waiver(request: HttpRequest, pk: int) -> HttpResponse:
 def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
     """Correct the record; links to another address die with it."""
     patient = _patient(request, pk)
+    if patient.merged_into:
+        return _not_corrected(request, patient, patient.merged_into)
     at = now()
     record = {field: getattr(patient, field) for field in FIELDS}
     form = CorrectForm(request.POST or None, initial=record, on=local_day(at))
@@ -210,7 +215,10 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
         facts = {k: v for k, v in form.cleaned_data.items() if k in FIELDS}
         source = form.cleaned_data["source"]
         before, by_id = patient, member(request).pk
-        patient = correct(patient, at=at, source=source, by_id=by_id, **facts)
+        try:
+            patient = correct(patient, at=at, source=source, by_id=by_id, **facts)
+        except MergedMeanwhile as merged:
+            return _not_corrected(request, patient, merged.speaker)
         if form.keeps_earlier_name:
             _keep_former_name(patient, before, at=at, source=source, by_id=by_id)
         dead = [link for link in links if link.address.lower() != patient.email.lower()]
@@ -222,6 +230,13 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
         "A quiz that waits for its owner is matched anew against the corrected record.",
     )
     return ask(request, ActPage("Correct the record", says, "Correct it", patient), form)
+
+
+def _not_corrected(request: HttpRequest, record: Patient, speaks: Patient) -> HttpResponse:
+    """What was typed about a merged record must not overwrite the one that speaks for it."""
+    merged = f"MRN {record.mrn} was merged into MRN {speaks.mrn}, which is the one to correct."
+    _say(request, f"Nothing was corrected. {merged}", well=False)
+    return HttpResponseRedirect(reverse("patient", args=[speaks.pk]))
 
 
 def _keep_former_name(

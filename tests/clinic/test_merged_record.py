@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.html import escape
 
 from clinic.models import StaffUser
+from clinic.once import new_key
 from clinic.search import find_operations, find_patients
 from education.clear import clear_by_teach_back, revoke, sign_off
 from education.models import Assignment, Clearance
@@ -17,7 +18,7 @@ from patients import keep_apart, other_names
 from patients.clock import local_date, now
 from patients.contact import log_contact
 from patients.merge import merge, undo_merge
-from patients.models import Means, Merge, Outcome, Patient
+from patients.models import Contact, Means, Merge, Outcome, Patient
 from patients.programme import current
 from patients.register import correct
 from patients.rules.identity import NameKind
@@ -105,6 +106,27 @@ def page(client: Client, patient: Patient, days_ago: int | None = None, **how: A
 # --- the merged record's page --------------------------------------------------------------------
 
 
+def test_the_page_that_was_open_corrects_nothing_and_logs_for_who_speaks(
+    two: Two, client: Client
+) -> None:
+    two.merge()
+    kept = reverse("patient", args=[two.kept.pk])
+    answer = client.post(
+        reverse("correct-patient", args=[two.merged.pk]),
+        {"act_key": new_key(), "mrn": "X", "given_names": "X", "source": "x"},
+        follow=True,
+    )
+    assert answer.redirect_chain == [(kept, 302)]
+    assert "Nothing was corrected. MRN TF-65 was merged" in answer.content.decode()
+    assert not Patient.objects.filter(mrn="X").exists()
+    assert "Ottoline Pemberwick" in page(client, two.merged, follow=True)
+    client.post(
+        reverse("log-contact", args=[two.merged.pk]),
+        {"act_key": new_key(), "means": "call", "outcome": "no_answer"},
+    )
+    assert Contact.objects.get().patient == two.kept
+
+
 def test_the_merged_records_page_leads_to_who_speaks_for_it(two: Two, client: Client) -> None:
     two.merge()
     response = client.get(address(two.merged))
@@ -164,12 +186,14 @@ def test_the_kept_page_shows_both_histories(two: Two, client: Client) -> None:
         "the record with MRN TF-65",
         "312 555 0177",
         "formerly Ottilie Brask; the record with MRN TF-65",
-        "Rang back",
+        "reached; the record with MRN TF-65. Rang back",
+        "proposed; the record with MRN TF-65",  # the operation, when it was booked
         "East Wing",
         "West Wing",
         "records merged",
         "Ottilie Quennell, MRN TF-65, went into Ottoline Pemberwick, MRN TF-57; "
         "1 operation moved. Reason: Asked her.",
+        "her own words; the record with MRN TF-65",
         "clearance carried over by a merge",
         "from MRN TF-65",
     ):
