@@ -74,6 +74,8 @@ def merge_two(request: HttpRequest, pk: int, other: int) -> HttpResponse:
         messages.success(
             request, f"Merged: MRN {merged.mrn} is now part of {kept.full_name}, MRN {kept.mrn}."
         )
+        for words in merging.twice:
+            messages.warning(request, f"It has this operation twice now, cancel one: {words}.")
         return HttpResponseRedirect(reverse("patient", args=[kept.pk]))
     context = {
         "merging": merging,

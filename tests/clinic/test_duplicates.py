@@ -354,6 +354,9 @@ def test_two_open_operations_of_one_procedure_and_day_are_pointed_out(client: Cl
     an_operation(patient=other, days_ahead=21)
     shown = text(client.get(merge_page(one, other)))
     assert shown.count("cancel one of them") == 1
+    merged(client, one, other)
+    shown = text(client.get(reverse("patient", args=[one.pk])))
+    assert shown.count("It has this operation twice now, cancel one") == 1
 
 
 def test_a_third_record_that_is_alike_is_named(client: Client) -> None:
