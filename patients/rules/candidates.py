@@ -172,14 +172,17 @@ def _order(one: Compared) -> tuple[float, str, bool]:
     return -one.weight, str(one.named.person_id), one.named.kind != NameKind.CURRENT
 
 
+def with_link(one: Compared, link_person_id: PersonId | None) -> float:
+    """Return the bits with the personal link as one more witness, if there was one."""
+    if link_person_id is None:
+        return one.weight
+    return one.weight + (LINK_AGREES if one.named.person_id == link_person_id else LINK_DISAGREES)
+
+
 def as_candidate(one: Compared, link_person_id: PersonId | None) -> Candidate:
     """Put a compared name into what people read; a personal link agrees or disagrees."""
     reasons = why_alike(one.names, one.dates, one.named.kind)
-    if link_person_id is None:
-        return Candidate(one.named.person_id, one.weight, reasons)
-    agrees = one.named.person_id == link_person_id
-    return Candidate(
-        one.named.person_id,
-        one.weight + (LINK_AGREES if agrees else LINK_DISAGREES),
-        (*reasons, Why.LINK_AGREES if agrees else Why.LINK_WAS_SOMEBODY_ELSES),
-    )
+    if link_person_id is not None:
+        agrees = one.named.person_id == link_person_id
+        reasons = (*reasons, Why.LINK_AGREES if agrees else Why.LINK_WAS_SOMEBODY_ELSES)
+    return Candidate(one.named.person_id, with_link(one, link_person_id), reasons)

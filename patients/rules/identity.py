@@ -22,6 +22,7 @@ from patients.rules.candidates import (
     best_of_each,
     compare,
     likely,
+    with_link,
 )
 from patients.rules.date_likeness import Born, DateAlike, WrittenDate
 from patients.rules.evidence import BIRTH_DAYS
@@ -131,19 +132,16 @@ def decide(
 def _candidates(
     compared: list[Compared], fitting: list[Compared], link_person_id: PersonId | None
 ) -> tuple[Candidate, ...]:
-    """Who fits leads, never second to a rarer name; then the strongest."""
-    fits = {one.named.person_id: one for one in fitting}
-    ranked = [as_candidate(one, link_person_id) for one in fits.values()]
-    others = [one for one in best_of_each(compared) if one.named.person_id not in fits]
-    near = [
-        as_candidate(one, link_person_id) for one in others[: 4 * SHOWN] if one.weight >= NEAREST
+    """Who fits leads, never second to a rarer name; then the strongest, and whose link it was."""
+    fits = {one.named.person_id for one in fitting}
+    others = [
+        one
+        for one in best_of_each(compared)
+        if one.named.person_id not in fits
+        and (one.weight >= NEAREST or one.named.person_id == link_person_id)
     ]
-    near += [
-        as_candidate(one, link_person_id)
-        for one in others[4 * SHOWN :]
-        if one.named.person_id == link_person_id
-    ]
-    return tuple(ranked + sorted(near, key=lambda c: (-c.weight, str(c.person_id))))[:SHOWN]
+    others.sort(key=lambda one: -with_link(one, link_person_id))
+    return tuple(as_candidate(one, link_person_id) for one in [*fitting, *others][:SHOWN])
 
 
 def _fits(one: Compared) -> bool:

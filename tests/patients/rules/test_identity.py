@@ -553,6 +553,18 @@ def test_candidates_come_strongest_first_and_at_most_five() -> None:
     assert weights == sorted(weights, reverse=True)
 
 
+def test_whose_link_it_was_is_shown_however_large_the_register() -> None:
+    """Among a million, nothing alike weighs so little that nobody else like that is shown."""
+
+    class Large(InMemoryRegister):
+        people = 1_000_000
+
+    claim = Claim("Quinn", "Abernathy", date(1959, 5, 5))
+    decision = decide(claim, Large([ANA, LEO]), link_person_id=ANA.id)
+    assert decision.verdict == REVIEW
+    assert [c.person_id for c in decision.candidates] == [ANA.id]
+
+
 def test_too_many_on_one_day_are_not_told_apart() -> None:
     """A date of birth that stands for "not known" in some registers, 1 January 1900."""
     day = date(1900, 1, 1)
