@@ -10,9 +10,12 @@ import csv
 import importlib.util
 from collections import defaultdict
 from collections.abc import Iterable
+from datetime import date
 from itertools import combinations
 from pathlib import Path
 from typing import NamedTuple
+
+from patients.rules.identity import Born, WrittenDate
 
 # True pairs in sets 1, 2, 3 and 4: the project's published counts.
 TRUE_PAIRS = {1: 500, 2: 1934, 3: 6538, 4: 5000}
@@ -51,6 +54,17 @@ def read_set(number: int) -> tuple[list[Record], list[Record]]:
         return read("dataset4a.csv"), read("dataset4b.csv")
     records = read(f"dataset{number}.csv")
     return records, records
+
+
+def born(record: Record) -> Born:
+    """Return the date of birth: a date, one that no calendar has, or None where none is given."""
+    if not record.born:
+        return None
+    year, month, day = int(record.born[:4]), int(record.born[4:6]), int(record.born[6:])
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return WrittenDate(year, month, day)
 
 
 def pair(left: str, right: str) -> tuple[str, str]:

@@ -26,21 +26,18 @@ import tempfile
 import time
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Sequence
-from datetime import date
 from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import quote
 
 from patients.rules.identity import (
     LIKELY,
-    Born,
     Claim,
     Decision,
     Named,
     PersonId,
     Register,
     Verdict,
-    WrittenDate,
     decide,
 )
 from patients.rules.in_memory import InMemoryRegister, Person
@@ -123,17 +120,6 @@ class AllBut:
         return self._register.bearers(keys, upto=upto)
 
 
-def born(digits: str) -> Born:
-    """Read eight digits: a date, a date that no calendar has, or none."""
-    if not digits:
-        return None
-    year, month, day = int(digits[:4]), int(digits[4:6]), int(digits[6:])
-    try:
-        return date(year, month, day)
-    except ValueError:
-        return WrittenDate(year, month, day)
-
-
 def on_febrl(number: int, misses: int) -> int:
     """Match one FEBRL set; return 1 if a target was missed."""
     originals, claims = febrl.read_set(number)
@@ -143,13 +129,13 @@ def on_febrl(number: int, misses: int) -> int:
     partners = partners_of(true)
     records = {record.record_id: record for record in [*originals, *claims]}
     register = InMemoryRegister(
-        Person(r.record_id, r.given_name, r.family_name, born(r.born)) for r in originals
+        Person(r.record_id, r.given_name, r.family_name, febrl.born(r)) for r in originals
     )
     weights: dict[Pair, float] = {}
     ranking, times, missed, wrong = Ranking(), [], [], []
     for record in claims:
         among: Register = AllBut(register, record.record_id) if within else register
-        claim = Claim(record.given_name, record.family_name, born(record.born))
+        claim = Claim(record.given_name, record.family_name, febrl.born(record))
         started = time.perf_counter()
         decision = decide(claim, among)
         times.append((time.perf_counter() - started) * 1000)

@@ -12,27 +12,16 @@ from datetime import date
 
 import pytest
 
-from patients.rules.identity import Born, Claim, Verdict, Why, WrittenDate, decide
+from patients.rules.identity import Claim, Verdict, Why, decide
 from patients.rules.in_memory import InMemoryRegister, Person
-from tests.benchmarks.febrl import TRUE_PAIRS, Record, read, read_set, true_pairs
+from tests.benchmarks.febrl import TRUE_PAIRS, Record, born, read, read_set, true_pairs
 
 ORIGINALS, DUPLICATES = read("dataset4a.csv"), read("dataset4b.csv")
 
 
-def _born(record: Record) -> Born:
-    """None where the set has no date; some dates are such that no calendar has them."""
-    if len(record.born) != 8:
-        return None
-    year, month, day = int(record.born[:4]), int(record.born[4:6]), int(record.born[6:])
-    try:
-        return date(year, month, day)
-    except ValueError:
-        return WrittenDate(year, month, day)
-
-
 def _register(records: Iterable[Record]) -> InMemoryRegister:
     return InMemoryRegister(
-        Person(record.person, record.given_name, record.family_name, _born(record))
+        Person(record.person, record.given_name, record.family_name, born(record))
         for record in records
     )
 
@@ -41,7 +30,7 @@ def _outcomes(claims: Iterable[Record], register: InMemoryRegister) -> Counter[s
     """Count what came of the claims: right, WRONG, review, none, and where the right one stood."""
     counted: Counter[str] = Counter()
     for record in claims:
-        decision = decide(Claim(record.given_name, record.family_name, _born(record)), register)
+        decision = decide(Claim(record.given_name, record.family_name, born(record)), register)
         automatic = decision.verdict == Verdict.AUTOMATIC
         right = decision.person_id == record.person
         counted[("right" if right else "WRONG") if automatic else str(decision.verdict)] += 1
@@ -87,8 +76,8 @@ def test_set_4_every_original_is_found_or_shown_to_a_person() -> None:
 def test_set_4_an_original_enrolled_twice_goes_to_a_person() -> None:
     for record in ORIGINALS[::50]:
         twice = _register([record, record._replace(person=-1)])
-        claim = Claim(record.given_name, record.family_name, _born(record))
+        claim = Claim(record.given_name, record.family_name, born(record))
         decision = decide(claim, twice)
         assert decision.verdict != Verdict.AUTOMATIC
-        if record.given_name and record.family_name and isinstance(_born(record), date):
+        if record.given_name and record.family_name and isinstance(born(record), date):
             assert decision.reasons == (Why.MORE_THAN_ONE_FITS,)
