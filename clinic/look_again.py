@@ -20,6 +20,7 @@ from clinic.day_words import day
 from clinic.models import Confirmation, StaffUser
 from clinic.unsettled import accepted, held, latest_confirmations
 from education import emails
+from education.carry import with_carried
 from education.clear import clearance_ends
 from education.models import Assignment, Clearance, Message
 from education.rules.standing import Facts, Standing, standing
@@ -114,15 +115,7 @@ def _confirmed(
 
 def same_evidence(clearance: Clearance) -> list[Clearance]:
     """Return a clearance and what merges made of it on other records: they are revoked together."""
-    original = clearance
-    while original.carried_from:
-        original = original.carried_from
-    found: list[Clearance] = []
-    layer = [original]
-    while layer:
-        found += layer
-        layer = list(Clearance.objects.filter(carried_from__in=layer))
-    return found
+    return with_carried([clearance.original])
 
 
 def tell_who_confirmed(

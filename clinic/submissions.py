@@ -8,6 +8,7 @@ from django.db.models import Q, QuerySet
 
 from clinic.day_words import day
 from clinic.words import IDENTITY
+from education.carry import with_carried
 from education.models import (
     MATCHED,
     Assignment,
@@ -119,21 +120,14 @@ def matched_patient(decision: IdentityDecision | None) -> Patient | None:
     """Return whose it is by the decision, if it is a patient's: who speaks for the record now."""
     if decision is None or decision.verdict not in MATCHED:
         return None
-    patient = decision.patient
-    while patient and patient.merged_into:
-        patient = patient.merged_into
-    return patient
+    return decision.patient and (decision.patient.merged_into or decision.patient)
 
 
 def clearances_by(decision: IdentityDecision | None) -> list[Clearance]:
     """Return the clearance that rests on a decision, and where merges carried it."""
-    found: list[Clearance] = []
-    rows = Clearance.objects.select_related("revocation")
-    layer = list(rows.filter(decision=decision)) if decision else []
-    while layer:
-        found += layer
-        layer = list(rows.filter(carried_from__in=layer))
-    return found
+    if decision is None:
+        return []
+    return with_carried(Clearance.objects.filter(decision=decision).select_related("revocation"))
 
 
 def last_compared(submission: Submission, register_changed: datetime | None) -> datetime:

@@ -5,6 +5,7 @@ whatever revokes it revokes the carried one too (education.clear). A clinician's
 one goes with it, for the operations that moved; it is still that clinician's.
 """
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from django.db.models import QuerySet
@@ -36,6 +37,16 @@ def stay_after(merge: Merge) -> list[Clearance]:
         patient=merge.kept_id, recorded_at__gte=merge.recorded_at, revocation__isnull=True
     )
     return list(since.filter(merge__isnull=True).select_related("module", "edition", "by"))
+
+
+def with_carried(clearances: Iterable[Clearance]) -> list[Clearance]:
+    """Return these clearances, and then what merges made of them on other records."""
+    found: list[Clearance] = []
+    layer = list(clearances)
+    while layer:
+        found += layer
+        layer = list(Clearance.objects.filter(carried_from__in=layer).select_related("revocation"))
+    return found
 
 
 def carry(merge: Merge, *, at: datetime, by_id: int) -> list[Clearance]:

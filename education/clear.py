@@ -80,10 +80,7 @@ def revoke(clearance: Clearance, *, reason: str, at: datetime, by_id: int) -> Re
         earlier = Revocation.objects.filter(clearance=clearance).first()
         if earlier:
             return earlier
-        original = clearance
-        while original.carried_from:
-            original = original.carried_from
-        revoke_here(original, reason=reason, at=at, by_id=by_id)
+        revoke_here(clearance.original, reason=reason, at=at, by_id=by_id)
         return revoke_here(clearance, reason=reason, at=at, by_id=by_id)
 
 

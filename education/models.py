@@ -514,6 +514,11 @@ class Clearance(AppendOnly):
             ),
         ]
 
+    @property
+    def original(self) -> "Clearance":
+        """The clearance that merges carried here; itself, if none did."""
+        return self.carried_from.original if self.carried_from else self
+
 
 class Revocation(AppendOnly):
     """A clearance that no longer holds, and why; it is never deleted."""
