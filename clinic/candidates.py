@@ -7,7 +7,7 @@ identity rule is asked about each.
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 from enum import StrEnum
 
 from clinic.day_words import day
@@ -18,7 +18,8 @@ from education.models import Assignment, Submission
 from education.rules.standing import Standing
 from education.standings import Told, standings
 from patients.clock import local_date
-from patients.models import OtherName, Patient, Programme
+from patients.known_names import KnownName, known_names
+from patients.models import Patient, Programme
 from patients.rules.date_likeness import compare_dates
 from patients.rules.identity import Candidate, NameKind, Verdict, Why
 from patients.rules.identity_reasons import why_alike
@@ -143,22 +144,12 @@ class Considered:
         return found
 
 
-@dataclass(frozen=True)
-class _Name:
-    """A name under which a record may have been found; `birth_date` is that record's."""
-
-    kind: NameKind
-    given_names: str
-    family_names: str
-    birth_date: date
-
-
 @dataclass
 class _Loaded:
     """Everything that is known about the candidates of a page, read at once."""
 
     patients: Mapping[int, Patient]
-    names: Mapping[int, list[_Name]]
+    names: Mapping[int, list[KnownName]]
     waiting: Mapping[Owner, list[Waiting]] = field(default_factory=dict)
 
 
@@ -203,13 +194,12 @@ def _besides(
 
 def _as_candidate(submission: Submission, patient: Patient) -> Candidate:
     """Compare one patient, by the name of today, in the rule's own words."""
-    name = _Name(NameKind.CURRENT, patient.given_names, patient.family_names, patient.birth_date)
     link_patient = submission.attempt.invitation.assignment.operation.patient_id
     link = Why.LINK_AGREES if patient.pk == link_patient else Why.LINK_WAS_SOMEBODY_ELSES
-    return Candidate(patient.pk, 0, (*_ways(submission, name)[0], link))
+    return Candidate(patient.pk, 0, (*_ways(submission, _of_today(patient))[0], link))
 
 
-def _ways(submission: Submission, name: _Name) -> list[tuple[Why, ...]]:
+def _ways(submission: Submission, name: KnownName) -> list[tuple[Why, ...]]:
     """Return the reasons for each way in which the typed name can be laid beside this one."""
     typed = normal_name(submission.given_names, submission.family_names)
     dates = compare_dates(submission.birth_date, name.birth_date)
@@ -231,36 +221,28 @@ def _load(
     modules = {submission.edition.module_id for submission in submissions}
     return _Loaded(
         patients,
-        _other_names(by_other_name, patients) if by_other_name else {},
+        _other_names(by_other_name) if by_other_name else {},
         _waiting(set(patients), modules, at=at, settings=settings) if patients else {},
     )
 
 
-def _other_names(ids: set[int], patients: Mapping[int, Patient]) -> dict[int, list[_Name]]:
+def _other_names(ids: set[int]) -> dict[int, list[KnownName]]:
     """Return the names of these patients besides today's, those of merged records too."""
-    owner = {pk: pk for pk in ids}
-    born = {pk: patients[pk].birth_date for pk in ids}
-    names: dict[int, list[_Name]] = defaultdict(list)
-    layer = set(ids)
-    while layer:
-        merged = list(Patient.objects.filter(merged_into__in=layer))
-        for record in merged:
-            owner[record.pk] = owner[record.merged_into_id or record.pk]
-            born[record.pk] = record.birth_date
-            names[owner[record.pk]].append(
-                _Name(NameKind.FORMER, record.given_names, record.family_names, record.birth_date)
-            )
-        layer = {record.pk for record in merged}
-    for other in OtherName.objects.filter(patient__in=list(owner), end__isnull=True):
-        names[owner[other.patient_id]].append(
-            _Name(
-                NameKind(other.kind),
-                other.given_names,
-                other.family_names,
-                born[other.patient_id],
-            )
-        )
+    names: dict[int, list[KnownName]] = defaultdict(list)
+    for known in known_names(ids):
+        if known.kind != NameKind.CURRENT:
+            names[known.patient_id].append(known)
     return names
+
+
+def _of_today(patient: Patient) -> KnownName:
+    return KnownName(
+        patient.pk,
+        NameKind.CURRENT,
+        patient.given_names,
+        patient.family_names,
+        patient.birth_date,
+    )
 
 
 def _waiting(
@@ -308,14 +290,13 @@ def _side_by_side(submission: Submission, candidate: Candidate, loaded: _Loaded)
 
 def _compared_name(
     submission: Submission, candidate: Candidate, patient: Patient, loaded: _Loaded
-) -> tuple[_Name, str]:
+) -> tuple[KnownName, str]:
     """Return the name that the rule compared, and what to call it when it is not today's."""
-    today = _Name(NameKind.CURRENT, patient.given_names, patient.family_names, patient.birth_date)
     said = set(candidate.reasons) - LINK
     kinds = {BY_OTHER_NAME[reason] for reason in said & BY_OTHER_NAME.keys()}
     others = [name for name in loaded.names.get(patient.pk, ()) if name.kind in kinds]
     if not others:
-        return today, ""
+        return _of_today(patient), ""
     # The one for which the rule would say the same.
     same = [n for n in others if any(said == set(way) for way in _ways(submission, n))]
     name = (same or others)[0]

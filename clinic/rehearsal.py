@@ -79,7 +79,7 @@ def on_past_submissions() -> Result:
     decided = IdentityDecision.objects.in_force()
     rows = decided.select_related("submission__attempt__invitation__assignment__operation")
     merged = Patient.objects.filter(merged_into__isnull=False)
-    kept_for: dict[int, int | None] = dict(merged.values_list("pk", "merged_into"))
+    kept_for: dict[int | None, int | None] = dict(merged.values_list("pk", "merged_into"))
     past = _Past()
     for stands in rows.order_by("-submission_id")[:MOST_PAST]:
         _ask_anew(past, stands, kept_for)
@@ -95,7 +95,9 @@ def on_past_submissions() -> Result:
     )
 
 
-def _ask_anew(past: _Past, stands: IdentityDecision, kept_for: dict[int, int | None]) -> None:
+def _ask_anew(
+    past: _Past, stands: IdentityDecision, kept_for: dict[int | None, int | None]
+) -> None:
     row = stands.submission
     claim = Claim(row.given_names, row.family_names, row.birth_date)
     link = row.attempt.invitation.assignment.operation.patient_id
@@ -104,7 +106,7 @@ def _ask_anew(past: _Past, stands: IdentityDecision, kept_for: dict[int, int | N
     past.through_own_link += _is_through(decision, link)
     alone = stands.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY
     judged = past.by_rule if alone else past.by_people
-    judged.add(str(row.pk), decision, _who(stands.patient_id, kept_for))
+    judged.add(str(row.pk), decision, kept_for.get(stands.patient_id, stands.patient_id))
 
 
 def _is_through(decision: Decision, link: PersonId) -> bool:
@@ -161,10 +163,3 @@ def _by_setting(past: _Past) -> list[tuple[str, str]]:
     return [
         (label, share(automatic[Policy(value)], past.counts.claims)) for value, label in MATCHING
     ]
-
-
-def _who(patient_id: int | None, kept_for: dict[int, int | None]) -> int | None:
-    """Return the record that speaks for a patient's now."""
-    while patient_id in kept_for:
-        patient_id = kept_for[patient_id]
-    return patient_id

@@ -8,7 +8,6 @@ import csv
 import hashlib
 from collections import Counter
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -20,7 +19,6 @@ from django.db import IntegrityError, transaction
 from patients import other_names, programme, register, schedule
 from patients.models import Booking, Language, Operation, Patient, Procedure
 from patients.rules.csv_cells import neutralise
-from patients.rules.identity import NameKind
 from patients.rules.schedule_changes import Proposal, Verdict, propose
 from patients.rules.schedule_columns import NOTES, Column
 from patients.rules.schedule_dates import Order
@@ -226,20 +224,9 @@ class _Writing:
             before = self.patients[key]
             self.patients[key] = register.correct(before, **new, **self.how)
             if Notice.NAME_CHANGED in {said.notice for said in proposal.notices}:
-                self.keep_former_name(self.patients[key], before)
+                # A wholly new family name: the earlier one was right at its time.
+                other_names.keep_former(self.patients[key], before, **self.how)
         return self.patients[key]
-
-    def keep_former_name(self, patient: Patient, before: Patient) -> None:
-        """A wholly new family name is a change of name: the earlier one was right at its time."""
-        # Known already when the schedule goes back to an earlier name, or forth again.
-        with suppress(other_names.NameKnown):
-            other_names.add(
-                patient,
-                kind=NameKind.FORMER,
-                given_names=before.given_names,
-                family_names=before.family_names,
-                **self.how,
-            )
 
     def write_operation(self, proposal: Proposal, row: ScheduleRow, patient: Patient) -> None:
         assert proposal.procedure_id is not None

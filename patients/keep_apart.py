@@ -6,7 +6,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from patients.models import KeptApart, KeptApartEnd, Patient
-from patients.speaks_for import MergedMeanwhile
+from patients.speaks_for import held
 
 
 def in_force(one: Patient, other: Patient) -> QuerySet[KeptApart]:
@@ -24,12 +24,8 @@ def keep_apart(
     """
     first, second = sorted([one.pk, other.pk])
     with transaction.atomic():
-        # Locked in the order in which a merge locks them.
-        for locked in (
-            Patient.objects.select_for_update().filter(pk__in=[first, second]).order_by("pk")
-        ):
-            if locked.merged_into:
-                raise MergedMeanwhile(locked.merged_into)
+        for pk in (first, second):  # in the order in which a merge locks them
+            held(pk)
         already = in_force(one, other).first()
         return already or KeptApart.objects.create(
             one_id=first, other_id=second, note=note, recorded_at=at, by_id=by_id

@@ -8,16 +8,17 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import islice
-from typing import NamedTuple
 
 from django.db import transaction
 
-from patients.models import MatchKey, MatchName, OtherName, Patient
-from patients.rules.identity import NameKind
+from patients.known_names import KnownName, known_names
+from patients.models import MatchKey, MatchName, Patient
 from patients.rules.identity_keys import keys_of
 from patients.rules.names import normal_name
+from patients.wake import wake
 
 AT_ONCE = 2000
+FIND_DUPLICATES = "patients.tasks.find_duplicates"
 
 
 @dataclass(frozen=True)
@@ -29,13 +30,6 @@ class Wanted:
     given: str
     family: str
     generation: str
-    birth_date: date
-
-
-class _Record(NamedTuple):
-    owner: int  # the patient who speaks for it
-    given_names: str
-    family_names: str
     birth_date: date
 
 
@@ -59,6 +53,14 @@ def keep(patient_ids: Iterable[int]) -> None:
             _mend(some, drift)
 
 
+def found_anew(patient_ids: Iterable[int]) -> None:
+    """They go by other names than before: keep the rows, and look for their duplicates again."""
+    ids = list(patient_ids)
+    Patient.objects.filter(pk__in=ids).update(compare_with_register=True)
+    keep(ids)
+    wake(FIND_DUPLICATES)
+
+
 def rebuild(*, mend: bool = True) -> Drift:
     """Compare every row with the register, mend what differs, and report it."""
     drift = Drift()
@@ -70,7 +72,7 @@ def rebuild(*, mend: bool = True) -> Drift:
 
 
 def _mend(patient_ids: list[int], drift: Drift, *, mend: bool = True) -> None:
-    wanted = set(_wanted(patient_ids))
+    wanted = {_wanted(known) for known in known_names(patient_ids)}
     rows = list(MatchName.objects.filter(patient_id__in=patient_ids))
     have_keys: dict[int, set[int]] = {}
     for name_id, key in MatchKey.objects.filter(name__in=[row.pk for row in rows]).values_list(
@@ -109,46 +111,15 @@ def _write(lacking: list[Wanted]) -> None:
     )
 
 
-def _wanted(patient_ids: list[int]) -> Iterator[Wanted]:
-    """Yield the names of these patients: their own, other ones, and those of merged records."""
-    speaks_for = _records(patient_ids)
-    for pk, record in speaks_for.items():
-        # A merged record's name is one that the patient goes by as well.
-        kind = NameKind.CURRENT if record.owner == pk else NameKind.FORMER
-        yield _want(record, kind, record.given_names, record.family_names)
-    for other in OtherName.objects.filter(patient__in=list(speaks_for), end__isnull=True):
-        record = speaks_for[other.patient_id]
-        yield _want(record, NameKind(other.kind), other.given_names, other.family_names)
-
-
-def _records(patient_ids: list[int]) -> dict[int, _Record]:
-    """Return the records for which these patients speak: their own and, however deep, merged ones.
-
-    A merged record speaks for nobody.
-    """
-    found: dict[int, _Record] = {}
-    own = Patient.objects.filter(pk__in=patient_ids, merged_into__isnull=True)
-    fields = ("pk", "merged_into", "given_names", "family_names", "birth_date")
-    layer = [(pk, _Record(pk, *facts)) for pk, _, *facts in own.values_list(*fields)]
-    while layer:
-        found |= dict(layer)
-        merged = Patient.objects.filter(merged_into__in=[pk for pk, _ in layer])
-        layer = [
-            (pk, _Record(found[into].owner, *facts))
-            for pk, into, *facts in merged.values_list(*fields)
-        ]
-    return found
-
-
-def _want(record: _Record, kind: NameKind, given_names: str, family_names: str) -> Wanted:
-    name = normal_name(given_names, family_names)
+def _wanted(known: KnownName) -> Wanted:
+    name = normal_name(known.given_names, known.family_names)
     return Wanted(
-        patient_id=record.owner,
-        kind=str(kind),
+        patient_id=known.patient_id,
+        kind=str(known.kind),
         given=name.given,
         family=name.family,
         generation=name.generation,
-        birth_date=record.birth_date,
+        birth_date=known.birth_date,
     )
 
 

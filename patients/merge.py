@@ -16,7 +16,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.dispatch import Signal
 
-from patients.match_keys import keep
+from patients.match_keys import found_anew
 from patients.models import (
     KeptApart,
     LikelyDuplicate,
@@ -27,7 +27,6 @@ from patients.models import (
     Patient,
 )
 from patients.speaks_for import below, in_force
-from patients.wake import wake
 
 # Sent inside the transaction, when the records and the operations are one patient's or two
 # patients' again: kept, merged, merge, at, by_id.
@@ -130,9 +129,8 @@ def merge(kept: Patient, merged: Patient, *, reason: str, at: datetime, by_id: i
         _speaks_for(kept, merged)
         _move(Operation.objects.filter(patient=merged), done, merged, kept, at=at)
         LikelyDuplicate.objects.filter(Q(one=merged) | Q(other=merged)).delete()
-        _compare_anew(kept, merged)
+        found_anew([kept.pk, merged.pk])
         patients_merged.send(sender=Merge, kept=kept, merged=merged, merge=done, at=at, by_id=by_id)
-        wake("patients.tasks.find_duplicates")
     return done
 
 
@@ -149,9 +147,8 @@ def undo_merge(merge: Merge, *, reason: str, at: datetime, by_id: int) -> MergeU
         undone = MergeUndone.objects.create(merge=merge, reason=reason, recorded_at=at, by_id=by_id)
         _speaks_for(merged, merged)
         _move(would_return(merge), merge, kept, merged, at=at)
-        _compare_anew(kept, merged)
+        found_anew([kept.pk, merged.pk])
         merge_undone.send(sender=Merge, kept=kept, merged=merged, merge=merge, at=at, by_id=by_id)
-        wake("patients.tasks.find_duplicates")
     return undone
 
 
@@ -190,10 +187,3 @@ def _move(
         )
         for one in moving
     )
-
-
-def _compare_anew(*patients: Patient) -> None:
-    """They are found under other names than before, and may be like others now."""
-    ids = [patient.pk for patient in patients]
-    Patient.objects.filter(pk__in=ids).update(compare_with_register=True)
-    keep(ids)

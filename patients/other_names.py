@@ -3,18 +3,18 @@
 A name is a record of its own, written as it was told, and takes part in matching until its end.
 """
 
+from contextlib import suppress
 from datetime import datetime
 
 from django.db import transaction
 from django.db.models import QuerySet
 
-from patients.match_keys import keep
+from patients.match_keys import found_anew
 from patients.models import OtherName, OtherNameEnd, Patient
 from patients.register import patient_changed
 from patients.rules.identity import NameKind
 from patients.rules.names import normal_name
-from patients.speaks_for import MergedMeanwhile, locked_speaker
-from patients.wake import wake
+from patients.speaks_for import held, locked_speaker
 
 
 class NameKnown(Exception):
@@ -51,9 +51,7 @@ def add(
     Raises MergedMeanwhile for a record that was merged: its names stay as they were.
     """
     with transaction.atomic():
-        latest = Patient.objects.select_for_update().get(pk=patient.pk)
-        if latest.merged_into:
-            raise MergedMeanwhile(latest.merged_into)
+        latest = held(patient.pk)
         if is_known(latest, given_names, family_names):
             raise NameKnown
         name = OtherName.objects.create(
@@ -67,6 +65,22 @@ def add(
         )
         _follow(latest, at=at)
     return name
+
+
+def keep_former(
+    patient: Patient, before: Patient, *, at: datetime, by_id: int | None, source: str
+) -> None:
+    """Keep the name that a record had before its correction, unless it is known already."""
+    with suppress(NameKnown):
+        add(
+            patient,
+            kind=NameKind.FORMER,
+            given_names=before.given_names,
+            family_names=before.family_names,
+            at=at,
+            by_id=by_id,
+            source=source,
+        )
 
 
 def end(name: OtherName, *, reason: str, at: datetime, by_id: int) -> bool:
@@ -83,7 +97,5 @@ def end(name: OtherName, *, reason: str, at: datetime, by_id: int) -> bool:
 
 def _follow(patient: Patient, *, at: datetime) -> None:
     """The patient is found under other names now: whoever asked by name is to ask again."""
-    Patient.objects.filter(pk=patient.pk).update(compare_with_register=True)
-    keep([patient.pk])
+    found_anew([patient.pk])
     patient_changed.send(sender=Patient, patient=patient, at=at)
-    wake("patients.tasks.find_duplicates")

@@ -9,10 +9,10 @@ from typing import Any
 from django.db import transaction
 from django.dispatch import Signal
 
-from patients.match_keys import keep
+from patients.match_keys import FIND_DUPLICATES, keep
 from patients.models import Language, Patient, PatientChange
 from patients.rules.names import name_key
-from patients.speaks_for import MergedMeanwhile
+from patients.speaks_for import held
 from patients.wake import wake
 
 # Sent inside the transaction, after a patient was enrolled or corrected: patient, at.
@@ -66,9 +66,7 @@ def correct(
     if unknown:
         raise TypeError(f"a patient has no {sorted(unknown)}")
     with transaction.atomic():
-        latest = Patient.objects.select_for_update().get(pk=patient.pk)
-        if latest.merged_into:
-            raise MergedMeanwhile(latest.merged_into)
+        latest = held(patient.pk)
         before = {field: getattr(latest, field) for field in facts}
         for field, value in facts.items():
             setattr(latest, field, value)
@@ -96,5 +94,5 @@ def _record(patient: Patient, *, at: datetime, source: str, by_id: int | None) -
             patient=patient, source=source, recorded_at=at, by_id=by_id, **facts
         )
         patient_changed.send(sender=Patient, patient=patient, at=at)
-        wake("patients.tasks.find_duplicates")
+        wake(FIND_DUPLICATES)
     return patient

@@ -45,6 +45,17 @@ def locked_speaker(patient: Patient) -> Patient:
             return locked
 
 
+def held(patient_id: int) -> Patient:
+    """Lock a record whose own facts are to be written, and read it anew.
+
+    Raises MergedMeanwhile for one that was merged: its facts stay as they were.
+    """
+    found = Patient.objects.select_for_update().get(pk=patient_id)
+    if found.merged_into:
+        raise MergedMeanwhile(found.merged_into)
+    return found
+
+
 def speaker_then(patient: Patient, *, known_at: datetime) -> Patient:
     """Return who spoke for a record just before an instant."""
     found = patient

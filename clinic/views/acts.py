@@ -3,13 +3,12 @@
 Each is one form, one act, and a way back to where it was asked for.
 """
 
-from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
 from urllib.parse import urlsplit
 
 from django import forms
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -35,7 +34,6 @@ from patients.models import Means, Outcome, Patient
 from patients.open_to import open_to
 from patients.programme import local_day
 from patients.register import FIELDS, correct
-from patients.rules.identity import NameKind
 from patients.speaks_for import MergedMeanwhile, speaker
 
 
@@ -216,11 +214,12 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
         source = form.cleaned_data["source"]
         before, by_id = patient, member(request).pk
         try:
-            patient = correct(patient, at=at, source=source, by_id=by_id, **facts)
+            with transaction.atomic():
+                patient = correct(patient, at=at, source=source, by_id=by_id, **facts)
+                if form.keeps_earlier_name:
+                    other_names.keep_former(patient, before, at=at, source=source, by_id=by_id)
         except MergedMeanwhile as merged:
             return _not_corrected(request, patient, merged.speaker)
-        if form.keeps_earlier_name:
-            _keep_former_name(patient, before, at=at, source=source, by_id=by_id)
         dead = [link for link in links if link.address.lower() != patient.email.lower()]
         _say(request, f"The record is corrected.{_dead_links(len(dead))}")
         return go_back(request, patient=patient)
@@ -237,21 +236,6 @@ def _not_corrected(request: HttpRequest, record: Patient, speaks: Patient) -> Ht
     merged = f"MRN {record.mrn} was merged into MRN {speaks.mrn}, which is the one to correct."
     _say(request, f"Nothing was corrected. {merged}", well=False)
     return HttpResponseRedirect(reverse("patient", args=[speaks.pk]))
-
-
-def _keep_former_name(
-    patient: Patient, before: Patient, *, at: datetime, source: str, by_id: int
-) -> None:
-    with suppress(other_names.NameKnown):  # kept when it was changed before
-        other_names.add(
-            patient,
-            kind=NameKind.FORMER,
-            given_names=before.given_names,
-            family_names=before.family_names,
-            source=source,
-            at=at,
-            by_id=by_id,
-        )
 
 
 def _open_links(patient: Patient) -> list[Invitation]:

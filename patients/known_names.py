@@ -1,0 +1,50 @@
+"""Under which names a patient is known: today's, other ones, and those of merged records."""
+
+from collections.abc import Collection
+from datetime import date
+from typing import NamedTuple
+
+from patients.models import OtherName, Patient
+from patients.rules.identity import NameKind
+from patients.speaks_for import spoken_for
+
+
+class KnownName(NamedTuple):
+    """A name as it was written; `birth_date` is that of the record which has the name."""
+
+    patient_id: int  # who speaks for that record
+    kind: NameKind
+    given_names: str
+    family_names: str
+    birth_date: date
+
+
+def known_names(patient_ids: Collection[int]) -> list[KnownName]:
+    """Return every name of these patients that takes part in matching; four queries.
+
+    A merged record's name is one that the patient goes by as well: a former one. A patient who was
+    merged is known under none.
+    """
+    own = Patient.objects.on_the_register().filter(pk__in=patient_ids)
+    speaks = spoken_for(own.values_list("pk", flat=True))
+    born: dict[int, date] = {}
+    found = []
+    rows = Patient.objects.filter(pk__in=list(speaks)).order_by("pk")
+    for pk, given, family, day in rows.values_list(
+        "pk", "given_names", "family_names", "birth_date"
+    ):
+        born[pk] = day
+        kind = NameKind.CURRENT if speaks[pk] == pk else NameKind.FORMER
+        found.append(KnownName(speaks[pk], kind, given, family, day))
+    for other in OtherName.objects.filter(patient__in=list(speaks), end__isnull=True):
+        record = other.patient_id
+        found.append(
+            KnownName(
+                speaks[record],
+                NameKind(other.kind),
+                other.given_names,
+                other.family_names,
+                born[record],
+            )
+        )
+    return found
