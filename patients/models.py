@@ -15,6 +15,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Lower, Trim
 
 from patients.rules.identity import NameKind, Policy
+from patients.rules.message_formats import MessageFormat
 
 
 class AppendOnly(models.Model):
@@ -418,6 +419,109 @@ class Contact(AppendOnly):
 
     class Meta:
         ordering = ["recorded_at", "id"]
+
+
+# --- schedule messages: what came in, and what came of it ---------------------------------------
+
+
+class IntakeMessage(AppendOnly):
+    """A schedule message about one operation, as it came; whatever its format.
+
+    A message that is sent again has the same control id from the same sender: it is kept once.
+    The content stays: it is the evidence of what the sender said.
+    """
+
+    format = models.CharField(max_length=12, choices=[(f, f) for f in MessageFormat])
+    # The sending application and facility, or whatever else tells one sender from another.
+    sender = models.CharField(max_length=200, blank=True)
+    control_id = models.CharField(max_length=200)
+    trigger = models.CharField(max_length=40, blank=True)
+    case_number = models.CharField(max_length=40, blank=True, db_index=True)
+    # When the sender says that it was sent; None when it does not say.
+    sent_at = models.DateTimeField(null=True)
+    source = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64)
+    content = models.BinaryField()
+    received_at = models.DateTimeField(db_index=True)
+
+    class Meta:
+        ordering = ["received_at", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["format", "sender", "control_id"], name="intake_message_once"
+            ),
+            models.CheckConstraint(condition=~Q(control_id=""), name="intake_message_has_id"),
+        ]
+
+    def __str__(self) -> str:
+        return f"message {self.pk}"  # no facts: this text reaches logs
+
+
+class Step(StrEnum):
+    """What can come of a message."""
+
+    APPLIED = "applied"
+    UNCHANGED = "unchanged"
+    WAITS = "waits"
+    SET_ASIDE = "set_aside"
+    OVERTAKEN = "overtaken"
+    REFUSED = "refused"
+
+
+class IntakeStepQuerySet(models.QuerySet["IntakeStep"]):
+    def in_force(self) -> Self:
+        """The latest step of each message."""
+        return self.filter(ended_by__isnull=True)
+
+    def waiting(self) -> Self:
+        """What waits for a person now."""
+        return self.in_force().filter(step=Step.WAITS)
+
+
+class IntakeStep(AppendOnly):
+    """One thing that came of a message, by itself (`by` is empty) or by a person.
+
+    The first step is taken as the message comes in; each later one `ends` the one before, so two
+    people cannot settle one message twice.
+    """
+
+    message = models.ForeignKey(IntakeMessage, on_delete=models.PROTECT, related_name="steps")
+    step = models.CharField(max_length=12, choices=[(s, s) for s in Step])
+    ends = models.OneToOneField(
+        "self", null=True, on_delete=models.PROTECT, related_name="ended_by"
+    )
+    # The typed reasons, as they were when the step was taken: reason, where in the message, detail.
+    reasons = models.JSONField(default=list)
+    # A person's reason.
+    note = models.CharField(max_length=500, blank=True)
+    patient = models.ForeignKey(
+        Patient, null=True, on_delete=models.PROTECT, related_name="intake_steps"
+    )
+    operation = models.ForeignKey(
+        Operation, null=True, on_delete=models.PROTECT, related_name="intake_steps"
+    )
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = IntakeStepQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["message"], condition=Q(ends__isnull=True), name="intake_first_step_once"
+            ),
+            models.CheckConstraint(condition=Q(step__in=list(Step)), name="intake_step_known"),
+            models.CheckConstraint(
+                condition=~Q(step=Step.SET_ASIDE) | (Q(by__isnull=False) & ~Q(note="")),
+                name="intake_set_aside_has_reason",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["message"], condition=Q(step=Step.WAITS), name="intake_step_waits")
+        ]
 
 
 def latest_first(field: str = "recorded_at") -> tuple[models.OrderBy, models.OrderBy]:

@@ -26,6 +26,8 @@ DECISIONS = {
     "patients_merge",
     "patients_mergeundone",
     "patients_operationmoved",
+    "patients_intakemessage",
+    "patients_intakestep",
     "education_edition",
     "education_section",
     "education_question",
