@@ -524,6 +524,56 @@ class IntakeStep(AppendOnly):
         ]
 
 
+# --- how schedules come in: what a file's columns are, and who may send a bundle -----------------
+
+
+class ScheduleReading(AppendOnly):
+    """How files with these headings are read, as somebody said; the latest row is in force.
+
+    `key` is one for the same headings in any order (patients.rules.schedule_reading).
+    """
+
+    key = models.CharField(max_length=64, db_index=True)
+    headings = models.JSONField()
+    # Each of our columns, to the heading and, where the file has it twice, which of them.
+    columns = models.JSONField()
+    # What words of the status column mean, and which procedure names mean; null: not one of ours.
+    plans = models.JSONField(default=dict)
+    procedures = models.JSONField(default=dict)
+    # 03/04/2027 is 3 April; null: nobody said.
+    day_first = models.BooleanField(null=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+
+class IntakeToken(models.Model):
+    """Leave for one system to send schedules; only the token's SHA-256 is kept. Never deleted."""
+
+    name = models.CharField(max_length=120)
+    digest = models.CharField(max_length=64, unique=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    last_used_at = models.DateTimeField(null=True)
+    revoked_at = models.DateTimeField(null=True)
+    revoked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(name=""), name="intake_token_has_name"),
+        ]
+
+    def __str__(self) -> str:
+        return f"intake token {self.pk}"
+
+
 def latest_first(field: str = "recorded_at") -> tuple[models.OrderBy, models.OrderBy]:
     """Return the ordering that puts the row in force first."""
     return F(field).desc(), F("id").desc()

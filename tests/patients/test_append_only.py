@@ -26,6 +26,7 @@ DECISIONS = {
     "patients_merge",
     "patients_mergeundone",
     "patients_operationmoved",
+    "patients_schedulereading",
     "patients_intakemessage",
     "patients_intakestep",
     "education_edition",
