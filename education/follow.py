@@ -1,9 +1,11 @@
 """What in education follows from a change of the schedule or the register, in its transaction."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Model
+from django.db.models import F, Model
+from django.db.models.functions import Lower
 
 from education.assign import follow
 from education.carry import carry, take_back
@@ -11,6 +13,7 @@ from education.identify import identify_again
 from education.invite import end
 from education.models import EndedBecause, Invitation
 from education.part import undo_what_is_in_doubt
+from patients.batches import batches
 from patients.merge import merge_undone, patients_merged
 from patients.models import Merge, MergeUndone, Operation, Patient
 from patients.register import patient_changed
@@ -19,32 +22,39 @@ from patients.schedule import operation_changed
 
 def connect() -> None:
     """Listen to the schedule, the register and its merges; called once when the app is ready."""
-    operation_changed.connect(follow_operation, dispatch_uid="assignments-follow")
+    operation_changed.connect(follow_operations, dispatch_uid="assignments-follow")
     patient_changed.connect(ask_again_whose, dispatch_uid="ask-again-whose")
     patient_changed.connect(end_links_elsewhere, dispatch_uid="end-links-elsewhere")
     patients_merged.connect(follow_merge, dispatch_uid="education-follows-a-merge")
     merge_undone.connect(follow_parting, dispatch_uid="education-follows-a-parting")
 
 
-def follow_operation(
-    sender: type[Model], operation: Operation, at: datetime, **kwargs: Any
+def follow_operations(
+    sender: type[Model], operations: Sequence[Operation], at: datetime, **kwargs: Any
 ) -> None:
-    """A date moved, a booking changed: the assignments follow."""
-    follow(operation, at=at)
+    """Dates moved, bookings changed: the assignments follow."""
+    follow(operations, at=at)
 
 
-def ask_again_whose(sender: type[Model], patient: Patient, at: datetime, **kwargs: Any) -> None:
+def ask_again_whose(
+    sender: type[Model], patients: Sequence[Patient], at: datetime, **kwargs: Any
+) -> None:
     """Somebody new is on the register: a submission that fitted nobody may be theirs."""
-    identify_again(patient, at=at)
+    identify_again(patients, at=at)
 
 
-def end_links_elsewhere(sender: type[Model], patient: Patient, at: datetime, **kwargs: Any) -> None:
+def end_links_elsewhere(
+    sender: type[Model], patients: Sequence[Patient], at: datetime, **kwargs: Any
+) -> None:
     """The address changed: links that went to another one are dead, also if it changes back."""
-    elsewhere = Invitation.objects.filter(
-        assignment__operation__patient=patient, end__isnull=True
-    ).exclude(address__iexact=patient.email)
-    for invitation in elsewhere:
-        end(invitation, EndedBecause.READDRESSED, at=at)
+    for some in batches(patient.pk for patient in patients):
+        elsewhere = (
+            Invitation.objects.alias(went_to=Lower("address"))
+            .filter(assignment__operation__patient__in=some, end__isnull=True)
+            .exclude(went_to=Lower(F("assignment__operation__patient__email")))
+        )
+        for invitation in elsewhere:
+            end(invitation, EndedBecause.READDRESSED, at=at)
 
 
 def follow_merge(
@@ -54,8 +64,8 @@ def follow_merge(
     about again.
     """
     carry(merge, at=at, by_id=by_id)
-    end_links_elsewhere(Patient, kept, at=at)
-    identify_again(kept, at=at)
+    end_links_elsewhere(Patient, [kept], at=at)
+    identify_again([kept], at=at)
 
 
 def follow_parting(
@@ -74,5 +84,5 @@ def follow_parting(
     undo_what_is_in_doubt(merge, reason=reason, at=at, by_id=by_id)
     take_back(merge, reason=reason, at=at, by_id=by_id)
     for patient in (kept, merged):
-        end_links_elsewhere(Patient, patient, at=at)
-        identify_again(patient, at=at)
+        end_links_elsewhere(Patient, [patient], at=at)
+        identify_again([patient], at=at)

@@ -1,5 +1,6 @@
 """Decide whose a submission is, and let clearance follow: by the rule, by staff, and undone."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
@@ -13,6 +14,7 @@ from education.models import (
     SubmissionNote,
 )
 from patients import programme
+from patients.batches import batches
 from patients.lookup import whose
 from patients.models import MatchName, Patient, PatientChange
 from patients.rules.identity import Claim, Decision, Policy, Verdict
@@ -50,21 +52,24 @@ def identify(submission: Submission, *, at: datetime) -> IdentityDecision | None
         return None
 
 
-def identify_again(patient: Patient, *, at: datetime) -> int:
+def identify_again(patients: Sequence[Patient], *, at: datetime) -> int:
     """Ask again about the undecided submissions that a change of the register could explain.
 
-    The patient is new, corrected, has another name, or was merged or parted. Nothing matches
+    A patient is new, corrected, has another name, or was merged or parted. Nothing matches
     without an equal date of birth, so only those are asked about that have one of the record's:
     now, earlier (somebody else may be the only one left on it), or on a record merged into it.
     Submissions that a person undid or decided are left to people. One indexed query where nothing
-    waits, as an import enrols thousands. Returns the new matches.
+    waits; what waits is asked about once, however many patients were born on its date. Returns the
+    new matches.
     """
-    earlier = PatientChange.objects.filter(patient=patient).order_by().values("birth_date")
-    dates = MatchName.objects.filter(patient=patient).values("birth_date").union(earlier)
-    untouched = Submission.objects.filter(
-        birth_date__in=dates, decisions__isnull=True
-    ).select_related("edition", "attempt__invitation__assignment__operation")
-    return sum(identify(submission, at=at) is not None for submission in untouched)
+    untouched: dict[int, Submission] = {}
+    for some in batches(patient.pk for patient in patients):
+        earlier = PatientChange.objects.filter(patient__in=some).order_by().values("birth_date")
+        dates = MatchName.objects.filter(patient__in=some).values("birth_date").union(earlier)
+        rows = Submission.objects.filter(birth_date__in=dates, decisions__isnull=True)
+        related = rows.select_related("edition", "attempt__invitation__assignment__operation")
+        untouched |= {submission.pk: submission for submission in related}
+    return sum(identify(one, at=at) is not None for one in untouched.values())
 
 
 def match(

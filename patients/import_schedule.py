@@ -185,31 +185,37 @@ def _heading(column: Column, table: Table) -> str:
 
 
 class _Writing:
-    """The acts that a preview stands for, one row after another."""
+    """The acts that a preview stands for: patients first, then operations, each kind at once.
+
+    A later row of the file may correct a patient whom an earlier one enrols; the acts take many
+    corrections of one record in the rows' order.
+    """
 
     def __init__(self, found: Preview, *, at: datetime, source: str, by_id: int | None) -> None:
-        self.proposals = found.of(Verdict.CREATED, Verdict.UPDATED)
+        self.proposals = [
+            (p, p.row) for p in found.of(Verdict.CREATED, Verdict.UPDATED) if p.row is not None
+        ]
         self.how: dict[str, Any] = {"at": at, "source": source, "by_id": by_id}
-        ids = [p.patient.id for p in self.proposals if p.patient and p.patient.id]
-        self.patients = {
-            mrn_key(patient.mrn): patient for patient in Patient.objects.in_bulk(ids).values()
-        }
-        self.operations = Operation.objects.in_bulk(
-            [p.operation.id for p in self.proposals if p.operation and p.operation.id]
-        )
         self.procedures = Procedure.objects.in_bulk()
+        self.ids = {
+            mrn_key(p.patient.mrn): p.patient.id
+            for p, _ in self.proposals
+            if p.patient and p.patient.id
+        }
 
     def write(self) -> None:
-        for proposal in self.proposals:
-            if proposal.row is not None:
-                patient = self.write_patient(proposal, proposal.row)
-                self.write_operation(proposal, proposal.row, patient)
+        self.enrol()
+        self.correct()
+        self.book()
+        self.change()
 
-    def write_patient(self, proposal: Proposal, row: ScheduleRow) -> Patient:
-        # The record that speaks for the row's, where that was merged.
-        key = mrn_key(proposal.patient.mrn if proposal.patient else row.mrn)
-        if proposal.patient is None:
-            self.patients[key] = register.enrol(
+    def whose(self, proposal: Proposal, row: ScheduleRow) -> int:
+        """Return the id of the record that speaks for the row's, where that was merged."""
+        return self.ids[mrn_key(proposal.patient.mrn if proposal.patient else row.mrn)]
+
+    def enrol(self) -> None:
+        new = [
+            Patient(
                 mrn=row.mrn,
                 given_names=row.given_names,
                 family_names=row.family_names,
@@ -217,44 +223,60 @@ class _Writing:
                 email=row.email,
                 phone=row.phone,
                 language=row.language or Language.ENGLISH,
-                **self.how,
             )
-        elif proposal.patient_changes:
-            new: dict[str, Any] = {c.field: c.new for c in proposal.patient_changes}
-            before = self.patients[key]
-            self.patients[key] = register.correct(before, **new, **self.how)
-            if Notice.NAME_CHANGED in {said.notice for said in proposal.notices}:
-                # A wholly new family name: the earlier one was right at its time.
-                other_names.keep_former(self.patients[key], before, **self.how)
-        return self.patients[key]
+            for proposal, row in self.proposals
+            if proposal.patient is None
+        ]
+        register.enrol_all(new, **self.how)
+        self.ids |= {mrn_key(patient.mrn): patient.pk for patient in new}
 
-    def write_operation(self, proposal: Proposal, row: ScheduleRow, patient: Patient) -> None:
-        assert proposal.procedure_id is not None
-        procedure = self.procedures[proposal.procedure_id]
-        known = proposal.operation
-        if known is None:
-            schedule.book(
-                patient=patient,
-                procedure=procedure,
+    def correct(self) -> None:
+        changed = [(p, row) for p, row in self.proposals if p.patient_changes]
+        renamed = {
+            self.whose(p, row): None
+            for p, row in changed
+            if any(said.notice == Notice.NAME_CHANGED for said in p.notices)
+        }
+        before = Patient.objects.in_bulk(list(renamed))
+        after = register.correct_all(
+            [
+                (self.whose(p, row), {c.field: c.new for c in p.patient_changes})
+                for p, row in changed
+            ],
+            **self.how,
+        )
+        for pk in renamed:
+            # A wholly new family name: the earlier one was right at its time.
+            other_names.keep_former(after[pk], before[pk], **self.how)
+
+    def book(self) -> None:
+        new = [
+            Operation(
+                patient_id=self.whose(proposal, row),
+                procedure=self.procedures[proposal.procedure_id or 0],
                 or_date=proposal.or_date,
                 surgeon=row.surgeon,
                 facility=row.facility,
                 case_number=row.case_number,
                 booking=Booking(proposal.booking),
-                **self.how,
             )
-        elif proposal.operation_changes and known.id is not None:
-            schedule.change(
-                self.operations[known.id],
-                version=known.version,
-                **self.planned(proposal, procedure),
-                **self.how,
-            )
+            for proposal, row in self.proposals
+            if proposal.operation is None
+        ]
+        schedule.book_all(new, **self.how)
 
-    def planned(self, proposal: Proposal, procedure: Procedure) -> dict[str, Any]:
+    def change(self) -> None:
+        changes = [
+            (p.operation.id, p.operation.version, self.planned(p))
+            for p, _ in self.proposals
+            if p.operation and p.operation.id and p.operation_changes
+        ]
+        schedule.change_all(changes, **self.how)
+
+    def planned(self, proposal: Proposal) -> dict[str, Any]:
         new: dict[str, Any] = {c.field: c.new for c in proposal.operation_changes}
         if "procedure" in new:
-            new["procedure"] = procedure
+            new["procedure"] = self.procedures[proposal.procedure_id or 0]
         if "booking" in new:
             new["booking"] = Booking(new["booking"])
         return new

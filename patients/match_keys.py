@@ -4,20 +4,19 @@
 derived: `rebuild` makes them anew and says where they had drifted.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
-from itertools import islice
 
 from django.db import transaction
 
+from patients.batches import AT_ONCE, batches
 from patients.known_names import KnownName, known_names
 from patients.models import MatchKey, MatchName, Patient
 from patients.rules.identity_keys import keys_of
 from patients.rules.names import normal_name
 from patients.wake import wake
 
-AT_ONCE = 2000
 FIND_DUPLICATES = "patients.tasks.find_duplicates"
 
 
@@ -47,7 +46,7 @@ class Drift:
 
 def keep(patient_ids: Iterable[int]) -> None:
     """Bring the rows of these patients up to date, in the caller's transaction."""
-    for some in _batches(sorted(set(patient_ids))):
+    for some in batches(sorted(set(patient_ids))):
         drift = Drift()
         with transaction.atomic():
             _mend(some, drift)
@@ -65,7 +64,7 @@ def rebuild(*, mend: bool = True) -> Drift:
     """Compare every row with the register, mend what differs, and report it."""
     drift = Drift()
     ids = Patient.objects.order_by("pk").values_list("pk", flat=True)
-    for some in _batches(ids.iterator(chunk_size=AT_ONCE)):
+    for some in batches(ids.iterator(chunk_size=AT_ONCE)):
         with transaction.atomic():
             _mend(some, drift, mend=mend)
     return drift
@@ -129,9 +128,3 @@ def _as_wanted(row: MatchName) -> Wanted:
 
 def _keys(want: Wanted) -> set[int]:
     return keys_of(normal_name(want.given, want.family), want.birth_date)
-
-
-def _batches(ids: Iterable[int]) -> Iterator[list[int]]:
-    source = iter(ids)
-    while batch := list(islice(source, AT_ONCE)):
-        yield batch

@@ -98,4 +98,4 @@ def end(name: OtherName, *, reason: str, at: datetime, by_id: int) -> bool:
 def _follow(patient: Patient, *, at: datetime) -> None:
     """The patient is found under other names now: whoever asked by name is to ask again."""
     found_anew([patient.pk])
-    patient_changed.send(sender=Patient, patient=patient, at=at)
+    patient_changed.send(sender=Patient, patients=[patient], at=at)

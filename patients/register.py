@@ -1,24 +1,30 @@
 """The register of patients: enrol somebody, correct a record.
 
-The only code that writes a patient's facts; it keeps the look-up key and the history true.
+The only code that writes a patient's facts; it keeps the look-up key and the history true. One
+patient or ten thousand: a few queries for all of them.
 """
 
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
 from django.dispatch import Signal
 
+from patients.batches import AT_ONCE
 from patients.match_keys import FIND_DUPLICATES, keep
 from patients.models import Language, Patient, PatientChange
 from patients.rules.names import name_key
-from patients.speaks_for import held
+from patients.speaks_for import held_all
 from patients.wake import wake
 
-# Sent inside the transaction, after a patient was enrolled or corrected: patient, at.
+# Sent inside the transaction, after patients were enrolled or corrected: patients, at.
 patient_changed = Signal()
 
 FIELDS = ("mrn", "given_names", "family_names", "birth_date", "email", "phone", "language")
+WRITTEN = (*FIELDS, "name_key", "recorded_at", "compare_with_register")
+# An update of many names every value of every row: fewer rows at once are quicker.
+UPDATED_AT_ONCE = 200
 
 
 def enrol(
@@ -44,8 +50,23 @@ def enrol(
         phone=phone,
         language=language,
     )
-    _strip(patient)
-    return _record(patient, at=at, source=source, by_id=by_id)
+    enrol_all([patient], at=at, source=source, by_id=by_id)
+    return patient
+
+
+def enrol_all(
+    patients: Sequence[Patient], *, at: datetime, source: str, by_id: int | None = None
+) -> None:
+    """Put patients that are not saved yet on the register.
+
+    Raises IntegrityError when an MRN is taken, or is there twice.
+    """
+    for patient in patients:
+        _bring_in_form(patient, at=at)
+    with transaction.atomic():
+        Patient.objects.bulk_create(patients, batch_size=AT_ONCE)
+        history = [_history(one, at=at, source=source, by_id=by_id) for one in patients]
+        _follow(patients, history, at=at)
 
 
 def correct(
@@ -62,18 +83,40 @@ def correct(
     went to (education.invite). Raises MergedMeanwhile for a record that was merged: its facts stay
     as they were.
     """
-    unknown = set(facts) - set(FIELDS)
+    return correct_all([(patient.pk, facts)], at=at, source=source, by_id=by_id)[patient.pk]
+
+
+def correct_all(
+    corrections: Iterable[tuple[int, Mapping[str, Any]]],
+    *,
+    at: datetime,
+    source: str,
+    by_id: int | None = None,
+) -> dict[int, Patient]:
+    """Correct patients, each by id, one correction after another; return their records by id.
+
+    Nothing is written for a correction that changes nothing. Raises MergedMeanwhile as `correct`.
+    """
+    corrections = list(corrections)
+    unknown = {field for _, facts in corrections for field in facts} - set(FIELDS)
     if unknown:
         raise TypeError(f"a patient has no {sorted(unknown)}")
     with transaction.atomic():
-        latest = held(patient.pk)
-        before = {field: getattr(latest, field) for field in facts}
-        for field, value in facts.items():
-            setattr(latest, field, value)
-        _strip(latest)
-        if all(getattr(latest, field) == value for field, value in before.items()):
-            return latest
-        return _record(latest, at=at, source=source, by_id=by_id)
+        found = held_all(pk for pk, _ in corrections)
+        history = []
+        for pk, facts in corrections:
+            patient = found[pk]
+            before = {field: getattr(patient, field) for field in facts}
+            for field, value in facts.items():
+                setattr(patient, field, value)
+            _strip(patient)
+            if any(getattr(patient, field) != value for field, value in before.items()):
+                _bring_in_form(patient, at=at)
+                history.append(_history(patient, at=at, source=source, by_id=by_id))
+        changed = [found[pk] for pk in sorted({row.patient_id for row in history})]
+        Patient.objects.bulk_update(changed, WRITTEN, batch_size=UPDATED_AT_ONCE)
+        _follow(changed, history, at=at)
+    return found
 
 
 def _strip(patient: Patient) -> None:
@@ -82,17 +125,23 @@ def _strip(patient: Patient) -> None:
     patient.email = patient.email.strip()
 
 
-def _record(patient: Patient, *, at: datetime, source: str, by_id: int | None) -> Patient:
+def _bring_in_form(patient: Patient, *, at: datetime) -> None:
+    _strip(patient)
     patient.name_key = name_key(patient.given_names, patient.family_names)[:420]
     patient.recorded_at = at
-    with transaction.atomic():
-        patient.compare_with_register = True
-        patient.save()
-        keep([patient.pk])
-        facts = {field: getattr(patient, field) for field in FIELDS}
-        PatientChange.objects.create(
-            patient=patient, source=source, recorded_at=at, by_id=by_id, **facts
-        )
-        patient_changed.send(sender=Patient, patient=patient, at=at)
-        wake(FIND_DUPLICATES)
-    return patient
+    patient.compare_with_register = True
+
+
+def _history(patient: Patient, *, at: datetime, source: str, by_id: int | None) -> PatientChange:
+    facts = {field: getattr(patient, field) for field in FIELDS}
+    return PatientChange(patient=patient, source=source, recorded_at=at, by_id=by_id, **facts)
+
+
+def _follow(patients: Sequence[Patient], history: Sequence[PatientChange], *, at: datetime) -> None:
+    """Keep the history and the look-up keys, and tell whoever listens."""
+    if not patients:
+        return
+    PatientChange.objects.bulk_create(history, batch_size=AT_ONCE)
+    keep(patient.pk for patient in patients)
+    patient_changed.send(sender=Patient, patients=patients, at=at)
+    wake(FIND_DUPLICATES)

@@ -4,19 +4,24 @@ The only code that writes `Operation`, save for whose it is after a merge (patie
 hangs off the OR date follows in the same transaction, through `operation_changed`.
 """
 
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
 from django.dispatch import Signal
 
+from patients.batches import AT_ONCE, batches
 from patients.models import Booking, Operation, OperationChange, Patient, Procedure
-from patients.speaks_for import locked_speaker
+from patients.speaks_for import held_all, locked_speaker
 
-# Sent inside the transaction, after every change: operation, at.
+# Sent inside the transaction, after every change: operations, at.
 operation_changed = Signal()
 
 PLANNED = ("procedure", "surgeon", "facility", "or_date", "booking")
+WRITTEN = (*PLANNED, "version", "recorded_at")
+# An update of many names every value of every row: fewer rows at once are quicker.
+UPDATED_AT_ONCE = 200
 
 
 class ChangedMeanwhile(Exception):
@@ -52,13 +57,32 @@ def book(
         facility=facility,
         or_date=or_date,
         booking=booking,
-        recorded_at=at,
     )
     with transaction.atomic():
         operation.patient = locked_speaker(patient)
-        operation.save()
-        _write_history(operation, at=at, source=source, by_id=by_id, reason="")
+        _book([operation], at=at, source=source, by_id=by_id)
     return operation
+
+
+def book_all(
+    operations: Sequence[Operation], *, at: datetime, source: str, by_id: int | None = None
+) -> None:
+    """Put operations that are not saved yet on the schedule, in a few queries.
+
+    Raises IntegrityError when a case number is taken, and MergedMeanwhile when one of the
+    patients' records was merged since it was read.
+    """
+    with transaction.atomic():
+        held_all(operation.patient_id for operation in operations)
+        _book(operations, at=at, source=source, by_id=by_id)
+
+
+def _book(operations: Sequence[Operation], *, at: datetime, source: str, by_id: int | None) -> None:
+    for operation in operations:
+        operation.recorded_at = at
+    Operation.objects.bulk_create(operations, batch_size=AT_ONCE)
+    history = [_history(one, at=at, source=source, by_id=by_id, reason="") for one in operations]
+    _follow(operations, history, at=at)
 
 
 def change(
@@ -77,26 +101,65 @@ def change(
     confirmed was the other date. Nothing is written when nothing differs. Raises
     ChangedMeanwhile when `version` is given and is not the latest.
     """
-    unknown = set(planned) - set(PLANNED)
+    found = change_all(
+        [(operation.pk, version, planned)], at=at, reason=reason, source=source, by_id=by_id
+    )
+    return found[operation.pk]
+
+
+def change_all(
+    changes: Iterable[tuple[int, int | None, Mapping[str, Any]]],
+    *,
+    at: datetime,
+    reason: str = "",
+    source: str = "",
+    by_id: int | None = None,
+) -> dict[int, Operation]:
+    """Change operations, each by id, the version that was read and what is planned.
+
+    One change after another, in a few queries; returns the operations by id. As `change` says.
+    """
+    changes = list(changes)
+    unknown = {field for _, _, planned in changes for field in planned} - set(PLANNED)
     if unknown:
         raise TypeError(f"an operation has no {sorted(unknown)}")
     with transaction.atomic():
-        latest = Operation.objects.select_for_update().get(pk=operation.pk)
-        if version is not None and version != latest.version:
-            raise ChangedMeanwhile(latest)
-        moved = "or_date" in planned and planned["or_date"] != latest.or_date
-        stays = planned.get("booking", latest.booking) == latest.booking
-        if moved and stays and latest.booking == Booking.CONFIRMED:
-            planned["booking"] = Booking.PROPOSED
-        if all(getattr(latest, field) == value for field, value in planned.items()):
-            return latest
-        for field, value in planned.items():
-            setattr(latest, field, value)
-        latest.version += 1
-        latest.recorded_at = at
-        latest.save()
-        _write_history(latest, at=at, source=source, by_id=by_id, reason=reason)
-    return latest
+        found = _locked(pk for pk, _, _ in changes)
+        history = []
+        for pk, version, planned in changes:
+            latest = found[pk]
+            if version is not None and version != latest.version:
+                raise ChangedMeanwhile(latest)
+            if _plan(latest, dict(planned), at=at):
+                history.append(_history(latest, at=at, source=source, by_id=by_id, reason=reason))
+        changed = [found[pk] for pk in sorted({row.operation_id for row in history})]
+        Operation.objects.bulk_update(changed, WRITTEN, batch_size=UPDATED_AT_ONCE)
+        _follow(changed, history, at=at)
+    return found
+
+
+def _locked(operation_ids: Iterable[int]) -> dict[int, Operation]:
+    """Lock operations, the lowest first so that no two callers wait for each other."""
+    found: dict[int, Operation] = {}
+    for some in batches(sorted(set(operation_ids))):
+        rows = Operation.objects.select_for_update().filter(pk__in=some).order_by("pk")
+        found |= {one.pk: one for one in rows}
+    return found
+
+
+def _plan(latest: Operation, planned: dict[str, Any], *, at: datetime) -> bool:
+    """Set what is planned; say whether anything differs."""
+    moved = "or_date" in planned and planned["or_date"] != latest.or_date
+    stays = planned.get("booking", latest.booking) == latest.booking
+    if moved and stays and latest.booking == Booking.CONFIRMED:
+        planned["booking"] = Booking.PROPOSED
+    if all(getattr(latest, field) == value for field, value in planned.items()):
+        return False
+    for field, value in planned.items():
+        setattr(latest, field, value)
+    latest.version += 1
+    latest.recorded_at = at
+    return True
 
 
 def move(
@@ -112,10 +175,10 @@ def move(
     return change(operation, at=at, reason=reason, source=source, by_id=by_id, or_date=or_date)
 
 
-def _write_history(
+def _history(
     operation: Operation, *, at: datetime, source: str, by_id: int | None, reason: str
-) -> None:
-    OperationChange.objects.create(
+) -> OperationChange:
+    return OperationChange(
         operation=operation,
         version=operation.version,
         reason=reason,
@@ -124,4 +187,12 @@ def _write_history(
         by_id=by_id,
         **{field: getattr(operation, field) for field in PLANNED},
     )
-    operation_changed.send(sender=Operation, operation=operation, at=at)
+
+
+def _follow(
+    operations: Sequence[Operation], history: Sequence[OperationChange], *, at: datetime
+) -> None:
+    """Keep the history, and tell whoever listens."""
+    if operations:
+        OperationChange.objects.bulk_create(history, batch_size=AT_ONCE)
+        operation_changed.send(sender=Operation, operations=operations, at=at)

@@ -1,12 +1,11 @@
 """Read what is on record for the rows of a schedule: a few queries, however many the rows."""
 
-from collections.abc import Iterable, Iterator, Sequence
-from itertools import islice
-from typing import TypeVar
+from collections.abc import Sequence
 
 from django.db.models import CharField, Q, QuerySet, Value
 from django.db.models.functions import Coalesce, Lower, Trim
 
+from patients.batches import batches
 from patients.models import Booking, Operation, OperationChange, Patient, Procedure
 from patients.rules.schedule_known import (
     Known,
@@ -17,12 +16,8 @@ from patients.rules.schedule_known import (
 )
 from patients.rules.schedule_rows import ScheduleRow
 
-Item = TypeVar("Item")
-
 # How the history of patients and operations names a schedule file.
 SOURCE = "schedule file"
-# Values in one query: far below what the databases take, few queries for 10,000 rows.
-AT_ONCE = 2000
 
 
 def on_record(rows: Sequence[ScheduleRow]) -> Known:
@@ -45,12 +40,12 @@ def _known_patients(rows: Sequence[ScheduleRow]) -> list[KnownPatient]:
     names = {row.name_key[:420] for row in rows}
     patients = Patient.objects.annotate(mrn_key=Lower(Trim("mrn")))
     found: dict[int, KnownPatient] = {}
-    for some in _batches(sorted(mrns)):
+    for some in batches(sorted(mrns)):
         found |= _as_known(patients.filter(mrn_key__in=some))
-    for some in _batches(sorted(names)):
+    for some in batches(sorted(names)):
         found |= _as_known(patients.filter(name_key__in=some))
     merged = [pk for pk, one in found.items() if one.spoken_for_by]
-    for some_ids in _batches(merged):
+    for some_ids in batches(merged):
         found |= _as_known(patients.filter(merged_records__in=some_ids))
     return list(found.values())
 
@@ -76,9 +71,9 @@ def _as_known(patients: QuerySet[Patient]) -> dict[int, KnownPatient]:
 
 def _known_operations(patient_ids: Sequence[int], cases: Sequence[str]) -> list[KnownOperation]:
     found: dict[int, Operation] = {}
-    for some_ids in _batches(patient_ids):
+    for some_ids in batches(patient_ids):
         found |= _operations(Q(patient_id__in=some_ids))
-    for some_cases in _batches(cases):
+    for some_cases in batches(cases):
         found |= _operations(Q(case_number__in=some_cases))
     by_file = _booked_by_file(
         [
@@ -112,7 +107,7 @@ def _booked_by_file(operation_ids: Sequence[int]) -> set[int]:
     """Return the operations whose present booking came from a schedule file, not from a person."""
     booking: dict[int, str] = {}
     by_file: set[int] = set()
-    for some in _batches(operation_ids):
+    for some in batches(operation_ids):
         changes = OperationChange.objects.filter(operation_id__in=some).order_by("version")
         for operation_id, now, source in changes.values_list("operation_id", "booking", "source"):
             if booking.get(operation_id) == now:
@@ -126,9 +121,3 @@ def _booked_by_file(operation_ids: Sequence[int]) -> set[int]:
 
 def _ascii_lower(mrn: str) -> str:
     return "".join(char.lower() if char.isascii() else char for char in mrn.strip())
-
-
-def _batches(items: Iterable[Item]) -> Iterator[list[Item]]:
-    left = iter(items)
-    while some := list(islice(left, AT_ONCE)):
-        yield some

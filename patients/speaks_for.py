@@ -10,6 +10,7 @@ from datetime import datetime
 
 from django.db.models import Exists, OuterRef, QuerySet
 
+from patients.batches import batches
 from patients.models import Merge, MergeUndone, Operation, OperationMoved, Patient
 
 
@@ -53,6 +54,21 @@ def held(patient_id: int) -> Patient:
     found = Patient.objects.select_for_update().get(pk=patient_id)
     if found.merged_into:
         raise MergedMeanwhile(found.merged_into)
+    return found
+
+
+def held_all(patient_ids: Iterable[int]) -> dict[int, Patient]:
+    """Lock many records, the lowest first so that no two callers wait for each other.
+
+    Raises MergedMeanwhile when one of them was merged.
+    """
+    found: dict[int, Patient] = {}
+    for some in batches(sorted(set(patient_ids))):
+        rows = Patient.objects.select_for_update().filter(pk__in=some).order_by("pk")
+        found |= {one.pk: one for one in rows}
+    merged = next((one.merged_into for one in found.values() if one.merged_into_id), None)
+    if merged:
+        raise MergedMeanwhile(merged)
     return found
 
 

@@ -423,7 +423,7 @@ def test_undecided_quizzes_are_asked_about_again_for_whoever_is_apart_again(
     kept, merged = a_record("A"), a_record("B")
     asked: list[Patient] = []
     monkeypatch.setattr(
-        "education.follow.identify_again", lambda patient, *, at: asked.append(patient)
+        "education.follow.identify_again", lambda patients, *, at: asked.extend(patients)
     )
     done = do(kept, merged, clinician)
     assert asked == [kept]

@@ -307,7 +307,7 @@ def test_an_enrolment_that_nothing_waits_for_asks_one_question(
         take_as(_link(_ana()), "Quinn", "Abernathy", date(1990, 5, day))
     patient = _ana(at=LATER)
     with django_assert_num_queries(1) as asked:
-        assert identify_again(patient, at=LATER) == 0
+        assert identify_again([patient], at=LATER) == 0
     (query,) = asked.captured_queries
     with connection.cursor() as cursor:
         if ON_POSTGRES:  # so few rows are read whole; what it could do with more is asked
@@ -343,7 +343,7 @@ def test_a_note_decides_nothing(clinician: int) -> None:
 def test_what_a_person_undid_is_left_to_people(clinician: int) -> None:
     submission = take(_link(_ana()), "11111", at=AT)
     undo(submission, at=LATER, by_id=clinician, reason="not she")
-    assert identify_again(_ana(mrn="other", at=LATER), at=LATER) == 0
+    assert identify_again([_ana(mrn="other", at=LATER)], at=LATER) == 0
     assert _verdicts(submission) == [AUTOMATICALLY, UNDONE]
 
 

@@ -146,17 +146,16 @@ def test_an_empty_or_date_takes_the_date_away_and_no_other_cell_takes_anything()
 
 
 def test_all_or_nothing_when_the_database_refuses_halfway(monkeypatch: pytest.MonkeyPatch) -> None:
-    book = schedule.book
+    """The patients are written by then, and the operations too."""
 
-    def fail_at_the_second(**planned: object) -> Operation:
-        if planned["case_number"] == "C-2":
-            raise RuntimeError
-        return book(**planned)  # type: ignore[arg-type]
+    def fail(*args: object, **kwargs: object) -> None:
+        raise RuntimeError(rows_on_record())
 
-    monkeypatch.setattr("patients.schedule.book", fail_at_the_second)
+    monkeypatch.setattr("patients.schedule.change_all", fail)
     before = rows_on_record()
-    with pytest.raises(RuntimeError):
+    with pytest.raises(RuntimeError) as failed:
         taken({}, {"MRN": "A2", "Case Number": "C-2"})
+    assert failed.value.args[0][:4] == [2, 2, 2, 2]
     assert rows_on_record() == before
 
 
