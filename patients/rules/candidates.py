@@ -3,7 +3,7 @@
 Nothing here decides; `identity.decide` reads what is found.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import accumulate
@@ -67,6 +67,9 @@ class Register(Protocol):
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one person."""
 
+    def rarest(self, keys: Collection[int], *, upto: int) -> Sequence[Named]:
+        """Return the names that have one of the `rarest_keys` among these."""
+
     def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
         """Count the names that have each key, no further than `upto`."""
 
@@ -119,15 +122,18 @@ def compare(
         weighed.add(register.of(link_person_id))
     if weighed.strongest() < STRONG:
         keys = word_keys(name) | namesake_keys(name) | loose_keys(name) | mistyped_date_keys(born)
-        weighed.add(register.named(_rarest(register.bearers(keys, upto=SECOND_LOOK))))
+        weighed.add(register.rarest(keys, upto=SECOND_LOOK))
     return Comparison(list(weighed.compared.values()), len(found) < MOST_COMPARED)
 
 
-def _rarest(shared_by: dict[int, int]) -> list[int]:
-    """Return the keys that the fewest share, together SECOND_LOOK names at most."""
+def rarest_keys(shared_by: Mapping[int, int], *, upto: int) -> list[int]:
+    """Return the keys that the fewest names share, as long as they are fewer than `upto` in all.
+
+    `shared_by`: how many names have each key. A name counts once for each key that it has.
+    """
     keys = sorted(shared_by, key=lambda key: (shared_by[key], key))
     together = accumulate(shared_by[key] for key in keys)
-    return [key for key, names in zip(keys, together, strict=True) if names < SECOND_LOOK]
+    return [key for key, names in zip(keys, together, strict=True) if names < upto]
 
 
 class _Weighing:

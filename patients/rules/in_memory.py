@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from patients.rules.candidates import MOST_COMPARED, Named, NameKind, PersonId
+from patients.rules.candidates import MOST_COMPARED, Named, NameKind, PersonId, rarest_keys
 from patients.rules.date_likeness import Born
 from patients.rules.identity_keys import keys_of
 from patients.rules.names import normal_name
@@ -44,6 +44,10 @@ class InMemoryRegister:
         """Return the names that have one of the keys, at most MOST_COMPARED."""
         places = {place for key in keys for place in self._by_key.get(key, ())}
         return [self._named[place] for place in sorted(places)[:MOST_COMPARED]]
+
+    def rarest(self, keys: Collection[int], *, upto: int) -> Sequence[Named]:
+        """Return the names that have one of the `rarest_keys` among these."""
+        return self.named(rarest_keys(self.bearers(keys, upto=upto), upto=upto))
 
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one person."""

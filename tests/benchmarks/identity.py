@@ -111,6 +111,11 @@ class AllBut:
         """Return the others' names that have one of the keys."""
         return [n for n in self._register.named(keys) if n.person_id != self._left_out]
 
+    def rarest(self, keys: Collection[int], *, upto: int) -> Sequence[Named]:
+        """Return the others' names that have one of the rarest keys among these."""
+        found = self._register.rarest(keys, upto=upto)
+        return [n for n in found if n.person_id != self._left_out]
+
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one person."""
         return self._register.of(person_id)
