@@ -12,24 +12,21 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from io import StringIO
-from typing import Any
 
 from django.db import IntegrityError, transaction
 
-from patients import other_names, programme, register, schedule
-from patients.models import Booking, Language, Operation, Patient, Procedure
+from patients import programme, schedule
 from patients.rules.csv_cells import neutralise
 from patients.rules.schedule_changes import Proposal, Verdict, propose
 from patients.rules.schedule_columns import NOTES, Column
 from patients.rules.schedule_dates import Order
 from patients.rules.schedule_file import read_text
-from patients.rules.schedule_known import mrn_key
-from patients.rules.schedule_reasons import Notice
 from patients.rules.schedule_rows import ScheduleRow, date_orders, read_rows
 from patients.rules.schedule_table import Table, read_table
-from patients.schedule_on_record import SOURCE, on_record
+from patients.schedule_on_record import on_record
 from patients.schedule_words import problem_words
 from patients.speaks_for import MergedMeanwhile
+from patients.write_schedule import FILE, write
 
 
 @dataclass(frozen=True)
@@ -128,7 +125,8 @@ def apply(
             found = preview(data, day_first=day_first, at=at)
             if shown is not None and shown != found.fingerprint:
                 raise ChangedSincePreview(found)
-            _Writing(found, at=at, source=f"{SOURCE}: {name}"[:200], by_id=by_id).write()
+            source = f"{FILE}: {name}"[:200]
+            write(found.proposals, at=at, source=source, by_id=by_id)
     except (IntegrityError, schedule.ChangedMeanwhile, MergedMeanwhile) as error:
         # Somebody wrote between our reading and our writing: nothing of ours is left.
         raise ChangedSincePreview(preview(data, day_first=day_first, at=at)) from error
@@ -179,104 +177,3 @@ def _heading(column: Column, table: Table) -> str:
     if column == Column.FAMILY_NAMES:
         return table.heading(Column.FAMILY_NAMES, Column.FULL_NAME)
     return table.heading(column)
-
-
-# Writing it
-
-
-class _Writing:
-    """The acts that a preview stands for: patients first, then operations, each kind at once.
-
-    A later row of the file may correct a patient whom an earlier one enrols; the acts take many
-    corrections of one record in the rows' order.
-    """
-
-    def __init__(self, found: Preview, *, at: datetime, source: str, by_id: int | None) -> None:
-        self.proposals = [
-            (p, p.row) for p in found.of(Verdict.CREATED, Verdict.UPDATED) if p.row is not None
-        ]
-        self.how: dict[str, Any] = {"at": at, "source": source, "by_id": by_id}
-        self.procedures = Procedure.objects.in_bulk()
-        self.ids = {
-            mrn_key(p.patient.mrn): p.patient.id
-            for p, _ in self.proposals
-            if p.patient and p.patient.id
-        }
-
-    def write(self) -> None:
-        self.enrol()
-        self.correct()
-        self.book()
-        self.change()
-
-    def whose(self, proposal: Proposal, row: ScheduleRow) -> int:
-        """Return the id of the record that speaks for the row's, where that was merged."""
-        return self.ids[mrn_key(proposal.patient.mrn if proposal.patient else row.mrn)]
-
-    def enrol(self) -> None:
-        new = [
-            Patient(
-                mrn=row.mrn,
-                given_names=row.given_names,
-                family_names=row.family_names,
-                birth_date=row.birth_date,
-                email=row.email,
-                phone=row.phone,
-                language=row.language or Language.ENGLISH,
-            )
-            for proposal, row in self.proposals
-            if proposal.patient is None
-        ]
-        register.enrol_all(new, **self.how)
-        self.ids |= {mrn_key(patient.mrn): patient.pk for patient in new}
-
-    def correct(self) -> None:
-        changed = [(p, row) for p, row in self.proposals if p.patient_changes]
-        renamed = {
-            self.whose(p, row): None
-            for p, row in changed
-            if any(said.notice == Notice.NAME_CHANGED for said in p.notices)
-        }
-        before = Patient.objects.in_bulk(list(renamed))
-        after = register.correct_all(
-            [
-                (self.whose(p, row), {c.field: c.new for c in p.patient_changes})
-                for p, row in changed
-            ],
-            **self.how,
-        )
-        for pk in renamed:
-            # A wholly new family name: the earlier one was right at its time.
-            other_names.keep_former(after[pk], before[pk], **self.how)
-
-    def book(self) -> None:
-        new = [
-            Operation(
-                patient_id=self.whose(proposal, row),
-                procedure=self.procedures[proposal.procedure_id or 0],
-                or_date=proposal.or_date,
-                surgeon=row.surgeon,
-                facility=row.facility,
-                case_number=row.case_number,
-                booking=Booking(proposal.booking),
-            )
-            for proposal, row in self.proposals
-            if proposal.operation is None
-        ]
-        schedule.book_all(new, **self.how)
-
-    def change(self) -> None:
-        changes = [
-            (p.operation.id, p.operation.version, self.planned(p))
-            for p, _ in self.proposals
-            if p.operation and p.operation.id and p.operation_changes
-        ]
-        schedule.change_all(changes, **self.how)
-
-    def planned(self, proposal: Proposal) -> dict[str, Any]:
-        new: dict[str, Any] = {c.field: c.new for c in proposal.operation_changes}
-        if "procedure" in new:
-            new["procedure"] = self.procedures[proposal.procedure_id or 0]
-        if "booking" in new:
-            new["booking"] = Booking(new["booking"])
-        return new

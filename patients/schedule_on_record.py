@@ -15,9 +15,7 @@ from patients.rules.schedule_known import (
     mrn_key,
 )
 from patients.rules.schedule_rows import ScheduleRow
-
-# How the history of patients and operations names a schedule file.
-SOURCE = "schedule file"
+from patients.write_schedule import FILE, MESSAGE
 
 
 def on_record(rows: Sequence[ScheduleRow]) -> Known:
@@ -104,7 +102,7 @@ def _operations(which: Q) -> dict[int, Operation]:
 
 
 def _booked_by_file(operation_ids: Sequence[int]) -> set[int]:
-    """Return the operations whose present booking came from a schedule file, not from a person."""
+    """Return the operations whose present booking came from a schedule, not from a person."""
     booking: dict[int, str] = {}
     by_file: set[int] = set()
     for some in batches(operation_ids):
@@ -114,7 +112,7 @@ def _booked_by_file(operation_ids: Sequence[int]) -> set[int]:
                 continue
             booking[operation_id] = now
             by_file.discard(operation_id)
-            if source.startswith(SOURCE):
+            if source.startswith((FILE, MESSAGE)):
                 by_file.add(operation_id)
     return by_file
 
