@@ -162,6 +162,10 @@ PROBLEMS: dict[Reason, Words] = {
         "The same operation stands, with other facts, on line {detail}.",
         "Keep the row that is right; give each of two operations its case number.",
     ),
+    Reason.SEVERAL_PATIENTS: (
+        "More than one patient is named for one operation.",
+        "Send one message for each patient.",
+    ),
     Reason.CASE_OF_SOMEBODY_ELSE: (
         "The case number {detail} belongs to another patient's operation.",
         "Check the case number and the MRN.",
@@ -196,6 +200,10 @@ NOTICES: dict[Notice, str] = {
     Notice.MERGED: (
         "This record was merged into MRN {detail}: the operation is that patient's. Name, email, "
         "phone and language are not taken from this row."
+    ),
+    Notice.RECORD_IS_NEWER: (
+        "Name, email, phone and language are not taken: the patient's record was changed after "
+        "this was sent."
     ),
     Notice.POSSIBLE_DUPLICATE: (
         "Possible duplicate of {detail}: the same name and date of birth under another MRN."

@@ -69,7 +69,11 @@ def propose(rows: Sequence[ScheduleRow | Unreadable], known: Known, *, on: date)
     One proposal for each row, in order. Problems found here name their column by `Column`.
     """
     procedures = Procedures(known.procedures)
-    meant = {row.line: procedures.meant_by(row) for row in rows if isinstance(row, ScheduleRow)}
+    meant = {
+        row.line: _procedure_of(row, procedures, known)
+        for row in rows
+        if isinstance(row, ScheduleRow)
+    }
     ids = {line: found for line, found in meant.items() if isinstance(found, int)}
     readable = [row for row in rows if isinstance(row, ScheduleRow) and row.line in ids]
     speakers = {
@@ -78,6 +82,15 @@ def propose(rows: Sequence[ScheduleRow | Unreadable], known: Known, *, on: date)
     contradicting = contradictions(readable, ids, speakers)
     comparison = _Comparison(known, procedures, on)
     return [_propose_one(row, meant, contradicting, comparison) for row in rows]
+
+
+def _procedure_of(row: ScheduleRow, procedures: Procedures, known: Known) -> int | Problem:
+    """Return which procedure a row means: a message that names none means its operation's."""
+    if row.procedure or row.procedure_code:
+        return procedures.meant_by(row)
+    case = row.case_number.casefold()
+    found = (one.procedure_id for one in known.operations if one.case_number.casefold() == case)
+    return next(found, None) or Problem(Reason.MISSING, Column.PROCEDURE)
 
 
 def _propose_one(
@@ -126,7 +139,8 @@ class _Comparison:
             return _rejected(row, place)
         operation = None if place is None else self.operations[place]
         or_date = row.or_date
-        if or_date is None and operation and row.plan in (Plan.CANCELLED, Plan.DONE):
+        ended = row.plan in (Plan.CANCELLED, Plan.DONE)
+        if or_date is None and operation and (ended or row.keeps_date):
             or_date = operation.or_date  # how it ended does not take its date away
         booked = booking_after(row.plan, operation, or_date, on=self.on)
         if isinstance(booked, Problem):

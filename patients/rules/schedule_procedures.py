@@ -20,6 +20,10 @@ class Procedures:
         """Return a procedure's name; empty when there is none with this id."""
         return self._names.get(procedure_id, "")
 
+    def known_as(self, *written: str) -> int | None:
+        """Return the id of the first procedure that one of these names or codes means."""
+        return next((found for text in written if (found := self._ids.get(_written(text)))), None)
+
     def meant_by(self, row: ScheduleRow) -> int | Problem:
         """Return the id of the procedure that a row means, or why it means none."""
         by_name = self._ids.get(_written(row.procedure))

@@ -96,6 +96,8 @@ class ScheduleRow:
     case_number: str = ""
     surgeon: str = ""
     facility: str = ""
+    # It says nothing of the OR date: the one on record stays. In a file, no date means no date.
+    keeps_date: bool = False
     notices: tuple[Said, ...] = ()
 
     @cached_property
@@ -183,7 +185,7 @@ class _Reading:
             self.wrong(Reason.TOO_LONG, column, str(LONGEST.get(column, LONGEST_OTHER)))
             return ""
         if unwanted := UNWANTED.search(value):
-            self.wrong(_what_is_unwanted(unwanted[0]), column)
+            self.wrong(what_is_unwanted(unwanted[0]), column)
             return ""
         if needed and not value:
             self.wrong(Reason.MISSING, column)
@@ -269,7 +271,8 @@ class _Reading:
         return code
 
 
-def _what_is_unwanted(char: str) -> Reason:
+def what_is_unwanted(char: str) -> Reason:
+    """Name what a character is that no field may hold."""
     if char == "\x00":
         return Reason.HAS_NUL
     if char in "\r\n\u2028\u2029":
