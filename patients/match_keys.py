@@ -10,6 +10,7 @@ from datetime import date
 
 from django.db import transaction
 
+from patients import search_words
 from patients.batches import AT_ONCE, batches
 from patients.known_names import KnownName, known_names
 from patients.models import MatchKey, MatchName, Patient
@@ -94,6 +95,9 @@ def _mend(patient_ids: list[int], drift: Drift, *, mend: bool = True) -> None:
     if mend:
         MatchName.objects.filter(pk__in=[row.pk for row in wrong]).delete()
         _write(lacking)
+    without_word, with_another = search_words.keep(patient_ids, mend=mend)
+    drift.missing |= without_word
+    drift.leftover |= with_another
 
 
 def _write(lacking: list[Wanted]) -> None:

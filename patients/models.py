@@ -45,6 +45,10 @@ class Programme(AppendOnly):
     matching = models.CharField(
         max_length=24, default=Policy.NAME_AND_BIRTH_DATE, choices=[(p, p) for p in Policy]
     )
+    # A sign-off or waiver counts only once a second clinician has agreed to it.
+    second_clinician = models.BooleanField(default=False, db_default=False)
+    # The calendar feed names patients and procedures; without it, case numbers only.
+    feed_names_patients = models.BooleanField(default=False, db_default=False)
     recorded_at = models.DateTimeField(db_index=True)
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
@@ -68,6 +72,14 @@ class PatientQuerySet(models.QuerySet["Patient"]):
     def on_the_register(self) -> Self:
         """Everybody but the records that were merged into another one."""
         return self.filter(merged_into__isnull=True)
+
+    def with_mrn(self, mrn: str) -> Self:
+        """The one record that has an MRN, in any case and with blanks around it, as it is unique.
+
+        Said as the unique index says it, so that the index finds it.
+        """
+        wanted = Lower(Trim(models.Value(mrn.replace("\x00", ""))))
+        return self.alias(_mrn=Lower(Trim("mrn"))).filter(_mrn=wanted)
 
 
 class Patient(models.Model):
@@ -197,6 +209,30 @@ class MatchKey(models.Model):
 
     class Meta:
         indexes = [models.Index(fields=["key", "name"], name="match_key_look_up")]
+
+
+class SearchWord(models.Model):
+    """Derived: a word by whose beginning staff find a patient (patients.match_keys).
+
+    The words of every name, the date of birth (1980-05-03), and the MRN whole and in its parts;
+    of merged records too.
+    """
+
+    patient = models.ForeignKey(
+        Patient, on_delete=models.CASCADE, related_name="search_words", db_index=False
+    )
+    word = models.CharField(max_length=100)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["patient", "word"], name="search_word_once")]
+        indexes = [
+            models.Index(
+                fields=["word", "patient"],
+                # In every locale, so that the beginning of a word is a range of the index.
+                opclasses=["varchar_pattern_ops", "int8_ops"],
+                name="search_word_begins",
+            )
+        ]
 
 
 class LikelyDuplicate(models.Model):
