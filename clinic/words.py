@@ -24,6 +24,8 @@ REASON = {
     Reason.WAIVED: "waived by a clinician",
     Reason.LATE_BUT_SIGNED_OFF: "late, but signed off by a clinician",
     Reason.CLEARED_AFTER_CLEAR_BY: "cleared after the clear-by date",
+    Reason.SIGN_OFF_WAITS_FOR_SECOND: "signed off, and waits for a second clinician to agree",
+    Reason.WAIVER_WAITS_FOR_SECOND: "waived, and waits for a second clinician to agree",
     Reason.CLEARANCE_TOO_OLD: "the earlier clearance is too old for this OR date",
     Reason.CLEARED_TOO_LATE: "cleared after the operation, too late to count for it",
     Reason.EDITION_SUPERSEDED: "the earlier clearance was on an edition that no longer counts",

@@ -11,7 +11,7 @@ from datetime import datetime
 from django.db.models import QuerySet
 
 from education.clear import revoke_here
-from education.models import Clearance, SignOff
+from education.models import Clearance, SecondOpinion, SignOff
 from patients.models import Merge, Patient
 
 UNDONE = "The merge that brought it here was undone: "
@@ -84,14 +84,31 @@ def _carry_one(original: Clearance, merge: Merge, *, at: datetime, by_id: int) -
         recorded_at=at,
         by_id=by_id,
     )
-    SignOff.objects.bulk_create(
-        SignOff(
-            assignment_id=accepted.assignment_id,
-            clearance=carried,
-            reason=accepted.reason,
-            recorded_at=at,
-            by_id=accepted.by_id,
-        )
-        for accepted in original.sign_offs.filter(assignment__operation__patient=merge.kept_id)
-    )
+    for accepted in (
+        SignOff.objects.standing()
+        .filter(clearance=original, assignment__operation__patient=merge.kept_id)
+        .select_related("second")
+    ):
+        _carry_sign_off(accepted, carried, at=at)
     return carried
+
+
+def _carry_sign_off(accepted: SignOff, carried: Clearance, *, at: datetime) -> None:
+    """The sign-off goes along, with the second clinician's agreement if there is one."""
+    copy = SignOff.objects.create(
+        assignment_id=accepted.assignment_id,
+        clearance=carried,
+        reason=accepted.reason,
+        needs_second=accepted.needs_second,
+        recorded_at=at,
+        by_id=accepted.by_id,
+    )
+    second = getattr(accepted, "second", None)
+    if second:
+        SecondOpinion.objects.create(
+            sign_off=copy,
+            agrees=second.agrees,
+            reason=second.reason,
+            recorded_at=at,
+            by_id=second.by_id,
+        )

@@ -16,7 +16,9 @@ from education.models import (
     IdentityDecision,
     Module,
     Revocation,
+    SecondOpinion,
     SignOff,
+    SignOffRevocation,
     Waiver,
     WaiverRevocation,
 )
@@ -29,10 +31,20 @@ from patients.speaks_for import locked_speaker
 # Sent inside the transaction, before a clearance is revoked, so that whoever listens can still
 # read what rests on it: clearance, at. Once for each clearance, however often it is revoked.
 clearance_ends = Signal()
+# Sent inside the transaction, after a sign-off or waiver was taken back: assignment, at.
+acceptance_ended = Signal()
 
 
 class NothingToSignOff(Exception):
-    """There is no clearance that a sign-off would make count."""
+    """There is no clearance that a sign-off would make count, or one waits for the second."""
+
+
+class NothingWaits(Exception):
+    """No second clinician is asked any more: somebody answered, or it was taken back."""
+
+
+class SameClinician(Exception):
+    """The second clinician has to be another one than the first."""
 
 
 def clear_by_quiz(decision: IdentityDecision, *, at: datetime) -> Clearance:
@@ -103,33 +115,100 @@ def revoke_here(clearance: Clearance, *, reason: str, at: datetime, by_id: int) 
 def sign_off(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -> SignOff:
     """A clinician accepts the first clearance that came after the clear-by date.
 
-    Raises NothingToSignOff when there is none up to the OR date.
+    Raises NothingToSignOff when there is none up to the OR date, or when a sign-off waits for the
+    second clinician already.
     """
     with transaction.atomic():
         # Read anew: the date may have moved since the caller loaded its copy.
-        assignment = Assignment.objects.select_for_update().get(pk=assignment.pk)
+        assignment = _locked(assignment)
         told = standing_of(assignment, on=programme.local_day(at))
-        if told.answer.standing != Standing.NEEDS_SIGN_OFF:
+        late = late_clearances(told.facts)
+        if told.answer.standing != Standing.NEEDS_SIGN_OFF or any(c.awaits_second for c in late):
             raise NothingToSignOff
-        first = min(late_clearances(told.facts), key=lambda late: late.cleared_on)
+        first = min(late, key=lambda one: one.cleared_on)
         return SignOff.objects.create(
             assignment=assignment,
             clearance_id=first.id,
             reason=reason,
+            needs_second=programme.current().second_clinician,
             recorded_at=at,
             by_id=by_id,
         )
 
 
+def revoke_sign_off(sign_off: SignOff, *, reason: str, at: datetime, by_id: int) -> None:
+    """Take a sign-off back, wherever merges carried it. A second time changes nothing."""
+    with transaction.atomic():
+        _locked(sign_off.assignment)
+        for same in _on_the_same_evidence(sign_off):
+            SignOffRevocation.objects.get_or_create(
+                sign_off=same, defaults={"reason": reason, "recorded_at": at, "by_id": by_id}
+            )
+        acceptance_ended.send(sender=SignOff, assignment=sign_off.assignment, at=at)
+
+
 def waive(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -> Waiver:
-    """A clinician says that this operation can go ahead without this module, and why."""
-    return Waiver.objects.create(assignment=assignment, reason=reason, recorded_at=at, by_id=by_id)
+    """A clinician says that this operation can go ahead without this module, and why.
+
+    One that holds, or waits for the second clinician, is returned as it is.
+    """
+    with transaction.atomic():
+        _locked(assignment)
+        earlier = Waiver.objects.standing().filter(assignment=assignment).first()
+        if isinstance(earlier, Waiver):
+            return earlier
+        return Waiver.objects.create(
+            assignment=assignment,
+            reason=reason,
+            needs_second=programme.current().second_clinician,
+            recorded_at=at,
+            by_id=by_id,
+        )
 
 
 def revoke_waiver(waiver: Waiver, *, reason: str, at: datetime, by_id: int) -> WaiverRevocation:
     """Take a waiver back."""
     with transaction.atomic():
+        _locked(waiver.assignment)
         revocation, _ = WaiverRevocation.objects.get_or_create(
             waiver=waiver, defaults={"reason": reason, "recorded_at": at, "by_id": by_id}
         )
+        acceptance_ended.send(sender=Waiver, assignment=waiver.assignment, at=at)
     return revocation
+
+
+def give_second_opinion(
+    accepted: SignOff | Waiver, *, agrees: bool, reason: str, at: datetime, by_id: int
+) -> None:
+    """The second clinician agrees, and it counts from now on, or declines, and it never will.
+
+    Raises NothingWaits when nobody is asked any more, and SameClinician.
+    """
+    with transaction.atomic():
+        _locked(accepted.assignment)
+        if not type(accepted).objects.waiting().filter(pk=accepted.pk).exists():
+            raise NothingWaits
+        if accepted.by_id == by_id:
+            raise SameClinician
+        if isinstance(accepted, Waiver):
+            SecondOpinion.objects.create(
+                waiver=accepted, agrees=agrees, reason=reason, recorded_at=at, by_id=by_id
+            )
+            return
+        for same in _on_the_same_evidence(accepted):
+            SecondOpinion.objects.get_or_create(
+                sign_off=same,
+                defaults={"agrees": agrees, "reason": reason, "recorded_at": at, "by_id": by_id},
+            )
+
+
+def _locked(assignment: Assignment) -> Assignment:
+    return Assignment.objects.select_for_update().get(pk=assignment.pk)
+
+
+def _on_the_same_evidence(sign_off: SignOff) -> list[SignOff]:
+    """Return the sign-offs of an assignment that rest on one clearance, carried or not."""
+    original = sign_off.clearance.original
+    rows = SignOff.objects.filter(assignment=sign_off.assignment_id, by=sign_off.by_id)
+    standing = rows.filter(revocation__isnull=True).select_related("clearance")
+    return [row for row in standing.order_by("pk") if row.clearance.original == original]

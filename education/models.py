@@ -534,29 +534,70 @@ class Revocation(AppendOnly):
         ]
 
 
+class AcceptedQuerySet(models.QuerySet[Any]):
+    """What clinicians accepted: sign-offs and waivers."""
+
+    def standing(self) -> Self:
+        """Neither taken back nor declined by the second clinician; may wait for the agreement."""
+        return self.filter(Q(second__isnull=True) | Q(second__agrees=True), revocation__isnull=True)
+
+    def counting(self) -> Self:
+        """Not taken back, and agreed to where a second clinician has to."""
+        return self.filter(Q(needs_second=False) | Q(second__agrees=True), revocation__isnull=True)
+
+    def waiting(self) -> Self:
+        """Not taken back, and without the second clinician's word."""
+        return self.filter(needs_second=True, second__isnull=True, revocation__isnull=True)
+
+
 class SignOff(AppendOnly):
-    """A clinician accepts a clearance that came after the clear-by date, for one assignment."""
+    """A clinician accepts a clearance that came after the clear-by date, for one assignment.
+
+    `needs_second`: the programme's setting when it was made.
+    """
 
     assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="sign_offs")
     clearance = models.ForeignKey(Clearance, on_delete=models.PROTECT, related_name="sign_offs")
+    reason = models.CharField(max_length=500)
+    needs_second = models.BooleanField(default=False, db_default=False)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    objects = AcceptedQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="sign_off_has_reason"),
+        ]
+
+
+class SignOffRevocation(AppendOnly):
+    """The sign-off is taken back: the late clearance waits for one again."""
+
+    sign_off = models.OneToOneField(SignOff, on_delete=models.PROTECT, related_name="revocation")
     reason = models.CharField(max_length=500)
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["assignment", "clearance"], name="sign_off_once"),
-            models.CheckConstraint(condition=~Q(reason=""), name="sign_off_has_reason"),
+            models.CheckConstraint(condition=~Q(reason=""), name="sign_off_revocation_has_reason")
         ]
 
 
 class Waiver(AppendOnly):
-    """A clinician says that this assignment needs no clearance, and why."""
+    """A clinician says that this assignment needs no clearance, and why.
+
+    `needs_second`: the programme's setting when it was made.
+    """
 
     assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="waivers")
     reason = models.CharField(max_length=500)
+    needs_second = models.BooleanField(default=False, db_default=False)
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    objects = AcceptedQuerySet.as_manager()
 
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(reason=""), name="waiver_has_reason")]
@@ -567,6 +608,31 @@ class WaiverRevocation(AppendOnly):
     reason = models.CharField(max_length=500)
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+
+class SecondOpinion(AppendOnly):
+    """Another clinician agrees to a sign-off or a waiver, or declines it, and why; once each."""
+
+    sign_off = models.OneToOneField(
+        SignOff, null=True, on_delete=models.PROTECT, related_name="second"
+    )
+    waiver = models.OneToOneField(
+        Waiver, null=True, on_delete=models.PROTECT, related_name="second"
+    )
+    agrees = models.BooleanField()
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(sign_off__isnull=False, waiver__isnull=True)
+                | Q(sign_off__isnull=True, waiver__isnull=False),
+                name="second_opinion_of_one",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="second_opinion_has_reason"),
+        ]
 
 
 # --- the conditions of the SQL twin, one for each clause of the rule ------------------------------
@@ -593,7 +659,7 @@ def _is_not_due(on: date, notice_days: int) -> Q:
 
 
 def _is_waived() -> Exists:
-    return Exists(Waiver.objects.filter(assignment=OuterRef("pk"), revocation__isnull=True))
+    return Exists(Waiver.objects.counting().filter(assignment=OuterRef("pk")))
 
 
 def _counting_clearances() -> models.QuerySet[Clearance]:
@@ -630,5 +696,7 @@ def _cleared_late() -> Exists:
 
 
 def _cleared_late_signed_off() -> Exists:
-    signed = SignOff.objects.filter(clearance=OuterRef("pk"), assignment=OuterRef(OuterRef("pk")))
+    signed = SignOff.objects.counting().filter(
+        clearance=OuterRef("pk"), assignment=OuterRef(OuterRef("pk"))
+    )
     return Exists(_late_clearances().filter(Exists(signed)))

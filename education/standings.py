@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Exists, OuterRef, Q, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from education.models import (
     MATCHED,
@@ -23,9 +23,12 @@ from education.models import (
     Invitation,
     InvitationEnd,
     InvitationToken,
+    SecondOpinion,
     SignOff,
+    SignOffRevocation,
     Submission,
     Waiver,
+    WaiverRevocation,
 )
 from education.rules.scoring import PastAttempt, needs_teach_back
 from education.rules.standing import Answer, ClearanceFact, Evidence, Facts, Progress, standing
@@ -81,7 +84,7 @@ def _tell(
     assignments = [a for a in assignments if a.pk in dates]
     owners = _owners(assignments, known_at)
     clearances = _clearances(assignments, owners, known_at)
-    waived = _waived(assignments, known_at)
+    waived = _accepted(Waiver.objects.filter(assignment__in=assignments), known_at)
     latest, begun = _invitations(assignments, known_at)
     matched, undecided = _submissions(assignments, owners, known_at)
     told = []
@@ -97,7 +100,8 @@ def _tell(
         facts = Facts(
             *dates[a.pk],
             clearances=tuple(clearances[a.pk]),
-            waived=a.pk in waived,
+            waived=waived.get((a.pk, None)) is True,
+            waiver_awaits_second=waived.get((a.pk, None)) is False,
             progress=progress,
         )
         answer = standing(facts, on=on, notice_days=settings.notice_days)
@@ -145,11 +149,7 @@ def _clearances(
         earlier_clearances_count=False,
         **known,
     )
-    signed = set(
-        SignOff.objects.filter(assignment__in=assignments, **known).values_list(
-            "assignment", "clearance"
-        )
-    )
+    signed = _accepted(SignOff.objects.filter(assignment__in=assignments), known_at)
     by_key: dict[Owner, list[Clearance]] = defaultdict(list)
     for row in (
         Clearance.objects.filter(patient__in=patients, module__in=modules, **known)
@@ -166,7 +166,8 @@ def _clearances(
             ClearanceFact(
                 cleared_on=c.cleared_on,
                 evidence=Evidence(c.evidence),
-                signed_off=(a.pk, c.pk) in signed,
+                signed_off=signed.get((a.pk, c.pk)) is True,
+                awaits_second=signed.get((a.pk, c.pk)) is False,
                 counts=not c.superseded,  # type: ignore[attr-defined]
                 id=c.pk,
             )
@@ -176,16 +177,32 @@ def _clearances(
     }
 
 
-def _waived(assignments: list[Assignment], known_at: datetime | None) -> set[int]:
-    waivers = Waiver.objects.filter(
-        assignment__in=assignments, **_known("", known_at)
-    ).select_related("revocation")
-    return {
-        w.assignment_id
-        for w in waivers
-        if not hasattr(w, "revocation")
-        or (known_at is not None and w.revocation.recorded_at >= known_at)
-    }
+def _accepted(
+    rows: QuerySet[SignOff] | QuerySet[Waiver], known_at: datetime | None
+) -> dict[tuple[int, int | None], bool]:
+    """Return what clinicians accepted, by assignment and clearance (None: the whole assignment).
+
+    True: it counts. False: it waits for the second clinician. What was taken back or declined is
+    not there. Read with what was known at the instant: an agreement counts from its own day on.
+    """
+    found: dict[tuple[int, int | None], bool] = {}
+    known = Q() if known_at is None else Q(recorded_at__lt=known_at)
+    for row in rows.filter(known).select_related("revocation", "second"):
+        revocation, second = getattr(row, "revocation", None), getattr(row, "second", None)
+        if _is_known(revocation, known_at):
+            continue
+        said = second.agrees if second and _is_known(second, known_at) else None
+        if said is False:
+            continue
+        key = (row.assignment_id, getattr(row, "clearance_id", None))
+        found[key] = found.get(key, False) or said is True or not row.needs_second
+    return found
+
+
+def _is_known(
+    row: SignOffRevocation | WaiverRevocation | SecondOpinion | None, known_at: datetime | None
+) -> bool:
+    return row is not None and (known_at is None or row.recorded_at < known_at)
 
 
 def _invitations(

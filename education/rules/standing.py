@@ -1,7 +1,8 @@
 """Is the patient cleared?  The one rule that decides, and says why.
 
 CLEARED means: an unrevoked clearance dated inside the window; or dated later, up to the OR date,
-and signed off by a clinician; or an unrevoked clinician's waiver. Read `standing` from the top.
+and signed off by a clinician; or an unrevoked clinician's waiver. Where two clinicians must agree,
+a sign-off or waiver counts once the second one did. Read `standing` from the top.
 The same question is answered for long lists in SQL by `education.models.AssignmentQuerySet`; a
 property-based test holds the two equal.
 """
@@ -29,6 +30,9 @@ class Reason(StrEnum):
     WAIVED = "waived"
     LATE_BUT_SIGNED_OFF = "late_but_signed_off"
     CLEARED_AFTER_CLEAR_BY = "cleared_after_clear_by"
+    # accepted by one clinician, and not by the second yet
+    SIGN_OFF_WAITS_FOR_SECOND = "sign_off_waits_for_second"
+    WAIVER_WAITS_FOR_SECOND = "waiver_waits_for_second"
     # why an earlier clearance does not count
     CLEARANCE_TOO_OLD = "clearance_too_old"
     CLEARED_TOO_LATE = "cleared_too_late"
@@ -57,11 +61,15 @@ EVIDENCE_REASON = {
 
 @dataclass(frozen=True)
 class ClearanceFact:
-    """An unrevoked clearance of the assignment's module. `counts`: its edition still counts."""
+    """An unrevoked clearance of the assignment's module. `counts`: its edition still counts.
+
+    `awaits_second`: signed off by one clinician, and a second has to agree first.
+    """
 
     cleared_on: date
     evidence: Evidence
     signed_off: bool = False
+    awaits_second: bool = False
     counts: bool = True
     id: int = 0
 
@@ -86,6 +94,7 @@ class Facts:
     clear_by: date | None
     clearances: tuple[ClearanceFact, ...] = ()
     waived: bool = False
+    waiver_awaits_second: bool = False
     progress: Progress = field(default_factory=Progress)
 
 
@@ -109,8 +118,11 @@ def standing(facts: Facts, *, on: date, notice_days: int) -> Answer:
     """
     if facts.waived:
         return Answer(Standing.CLEARED, (Reason.WAIVED,))
+    waits: tuple[Reason, ...] = ()
+    if facts.waiver_awaits_second:
+        waits = (Reason.WAIVER_WAITS_FOR_SECOND,)
     if facts.opens_on is None or facts.clear_by is None or facts.or_date is None:
-        return Answer(Standing.NOT_DUE, (Reason.NO_DATE, how_far(facts.progress)))
+        return Answer(Standing.NOT_DUE, (Reason.NO_DATE, *waits, how_far(facts.progress)))
 
     counting = [c for c in facts.clearances if c.counts]
     in_window = [c for c in counting if facts.opens_on <= c.cleared_on <= facts.clear_by]
@@ -126,10 +138,13 @@ def standing(facts: Facts, *, on: date, notice_days: int) -> Answer:
         return Answer(Standing.CLEARED, reasons, first.cleared_on)
     if afterwards:
         first = min(afterwards, key=lambda c: c.cleared_on)
-        reasons = (Reason.CLEARED_AFTER_CLEAR_BY, EVIDENCE_REASON[first.evidence])
-        return Answer(Standing.NEEDS_SIGN_OFF, reasons, first.cleared_on)
+        if any(c.awaits_second for c in afterwards):
+            waits += (Reason.SIGN_OFF_WAITS_FOR_SECOND,)
+        waits += (Reason.CLEARED_AFTER_CLEAR_BY, EVIDENCE_REASON[first.evidence])
+        return Answer(Standing.NEEDS_SIGN_OFF, waits, first.cleared_on)
 
-    return Answer(_not_cleared(facts.clear_by, on, notice_days), why_not_cleared(facts))
+    word = _not_cleared(facts.clear_by, on, notice_days)
+    return Answer(word, (*waits, *why_not_cleared(facts)))
 
 
 def late_clearances(facts: Facts) -> list[ClearanceFact]:

@@ -17,7 +17,9 @@ from education.models import (
     Edition,
     Module,
     Revocation,
+    SecondOpinion,
     SignOff,
+    SignOffRevocation,
     Waiver,
     WaiverRevocation,
 )
@@ -159,17 +161,34 @@ def _lay_clearances(laid: Records, rows: list[Drawn]) -> None:
     for clearance in laid.clearances:
         of[clearance.patient_id, clearance.module_id].append(clearance)
     # Every second pair is signed off, whether or not it is late: only late ones may matter.
-    SignOff.objects.bulk_create(
+    signed = SignOff.objects.bulk_create(
         SignOff(
             assignment=assignment,
             clearance=clearance,
             reason="x",
+            needs_second=next(dice) % 3 == 0,
             recorded_at=AT,
             by_id=laid.clinician,
         )
         for assignment in laid.assignments
         for clearance in of[assignment.operation.patient_id, assignment.module_id]
         if next(dice) % 2
+    )
+    SignOffRevocation.objects.bulk_create(
+        SignOffRevocation(sign_off=one, reason="x", recorded_at=AT, by_id=laid.clinician)
+        for one in signed
+        if next(dice) % 7 == 0
+    )
+    SecondOpinion.objects.bulk_create(
+        SecondOpinion(
+            sign_off=one,
+            agrees=next(dice) % 2 == 0,
+            reason="x",
+            recorded_at=AT,
+            by_id=laid.clinician,
+        )
+        for one in signed
+        if one.needs_second and next(dice) % 3
     )
 
 
@@ -230,8 +249,21 @@ def _lay_waivers(laid: Records, rows: list[Drawn]) -> None:
         for place in range({0: 1, 1: 1, 2: 2}.get(kind, 0)):
             waivers.append((laid.assignments[2 * number], kind > 0 and place == 0))
     stored = Waiver.objects.bulk_create(
-        Waiver(assignment=assignment, reason="x", recorded_at=AT, by_id=laid.clinician)
+        Waiver(
+            assignment=assignment,
+            reason="x",
+            needs_second=assignment.pk % 3 == 0,
+            recorded_at=AT,
+            by_id=laid.clinician,
+        )
         for assignment, _ in waivers
+    )
+    SecondOpinion.objects.bulk_create(
+        SecondOpinion(
+            waiver=one, agrees=one.pk % 2 == 0, reason="x", recorded_at=AT, by_id=laid.clinician
+        )
+        for one in stored
+        if one.needs_second and one.pk % 3
     )
     WaiverRevocation.objects.bulk_create(
         WaiverRevocation(waiver=waiver, reason="x", recorded_at=AT, by_id=laid.clinician)

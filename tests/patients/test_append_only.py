@@ -45,6 +45,8 @@ DECISIONS = {
     "education_clearance",
     "education_revocation",
     "education_signoff",
+    "education_signoffrevocation",
+    "education_secondopinion",
     "education_waiver",
     "education_waiverrevocation",
 }

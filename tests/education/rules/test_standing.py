@@ -45,6 +45,16 @@ def signed(clearance: ClearanceFact) -> ClearanceFact:
     return replace(clearance, signed_off=True)
 
 
+def half_signed(clearance: ClearanceFact) -> ClearanceFact:
+    """The same, signed off by one clinician where two are wanted."""
+    return replace(clearance, awaits_second=True)
+
+
+def half_waived(*clearances: ClearanceFact) -> Facts:
+    """The usual dates with these clearances, waived by one clinician where two are wanted."""
+    return replace(cleared(*clearances), waiver_awaits_second=True)
+
+
 def superseded(clearance: ClearanceFact) -> ClearanceFact:
     """The same, on an edition that counts no more."""
     return replace(clearance, counts=False)
@@ -414,6 +424,49 @@ ROWS = [
         date(2027, 1, 1),
         LATE,
         NEVER,
+    ),
+    # --- a second clinician is wanted, and has not agreed yet
+    Row(
+        "signed off by the first alone: it does not count, and says what it waits for",
+        cleared(half_signed(quiz(3, 4))),
+        OR_DATE,
+        NEEDS_SIGN_OFF,
+        (R.SIGN_OFF_WAITS_FOR_SECOND, R.CLEARED_AFTER_CLEAR_BY, R.QUIZ_PASSED),
+    ),
+    Row(
+        "another late one that was signed off by both counts",
+        cleared(half_signed(quiz(3, 4)), signed(quiz(3, 5))),
+        OR_DATE,
+        CLEARED,
+        (R.LATE_BUT_SIGNED_OFF, R.QUIZ_PASSED),
+    ),
+    Row(
+        "waived by the first alone: as if it were not",
+        half_waived(),
+        date(2026, 3, 4),
+        LATE,
+        (R.WAIVER_WAITS_FOR_SECOND, *NEVER),
+    ),
+    Row(
+        "waived by the first alone, and late: both are said",
+        half_waived(quiz(3, 4)),
+        OR_DATE,
+        NEEDS_SIGN_OFF,
+        (R.WAIVER_WAITS_FOR_SECOND, R.CLEARED_AFTER_CLEAR_BY, R.QUIZ_PASSED),
+    ),
+    Row(
+        "cleared in the window: nobody needs the waiver any more",
+        half_waived(quiz(2, 20)),
+        OR_DATE,
+        CLEARED,
+        (R.QUIZ_PASSED,),
+    ),
+    Row(
+        "waived by the first alone, without a date",
+        replace(dated(None, None, None), waiver_awaits_second=True),
+        CLEAR_BY,
+        NOT_DUE,
+        (R.NO_DATE, R.WAIVER_WAITS_FOR_SECOND, *NEVER),
     ),
 ]
 
