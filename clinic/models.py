@@ -142,3 +142,32 @@ class ScheduleImport(AppendOnly):
     counts = models.JSONField()
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(StaffUser, on_delete=models.PROTECT, related_name="+")
+
+
+class Alarm(models.Model):
+    """Somebody was told that an OR date is not as it was confirmed; open until that is settled.
+
+    One open row for each confirmation and cause: nobody is told the same thing twice.
+    """
+
+    confirmation = models.ForeignKey(Confirmation, on_delete=models.PROTECT, related_name="alarms")
+    cause = models.CharField(max_length=24)
+    recorded_at = models.DateTimeField()
+    over_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["confirmation", "cause"],
+                condition=models.Q(over_at__isnull=True),
+                name="alarm_open_once",
+            )
+        ]
+
+
+class CalendarFeed(models.Model):
+    """The private address of one member's calendar feed: the SHA-256 of its token alone."""
+
+    member = models.OneToOneField(StaffUser, on_delete=models.PROTECT, related_name="calendar_feed")
+    digest = models.CharField(max_length=64, unique=True)
+    recorded_at = models.DateTimeField()
