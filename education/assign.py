@@ -8,14 +8,12 @@ from django.db import transaction
 
 from education.models import Assignment, AssignmentChange, Module, Requirement
 from education.rules.window import window
-from patients.batches import AT_ONCE, batches
+from patients.batches import AT_ONCE, batches, update_all
 from patients.models import Booking, Operation, Procedure, latest_first
 
 StaffId = int | None
 
 WRITTEN = ("opens_on", "clear_by", "due_before_operation", "closed", "recorded_at")
-# An update of many names every value of every row: fewer rows at once are quicker.
-UPDATED_AT_ONCE = 200
 
 
 def require(
@@ -146,7 +144,7 @@ def _write(changed: Sequence[Wanted], *, at: datetime) -> None:
     new = [wanted.assignment for wanted in changed if wanted.assignment.pk is None]
     known = [wanted.assignment for wanted in changed if wanted.assignment.pk is not None]
     Assignment.objects.bulk_create(new, batch_size=AT_ONCE)
-    Assignment.objects.bulk_update(known, WRITTEN, batch_size=UPDATED_AT_ONCE)
+    update_all(known, WRITTEN)
     history = [
         AssignmentChange(
             assignment=wanted.assignment,

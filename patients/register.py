@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.dispatch import Signal
 
-from patients.batches import AT_ONCE
+from patients.batches import AT_ONCE, update_all
 from patients.match_keys import FIND_DUPLICATES, keep
 from patients.models import Language, Patient, PatientChange
 from patients.rules.names import name_key
@@ -23,8 +23,6 @@ patient_changed = Signal()
 
 FIELDS = ("mrn", "given_names", "family_names", "birth_date", "email", "phone", "language")
 WRITTEN = (*FIELDS, "name_key", "recorded_at", "compare_with_register")
-# An update of many names every value of every row: fewer rows at once are quicker.
-UPDATED_AT_ONCE = 200
 
 
 def enrol(
@@ -114,7 +112,7 @@ def correct_all(
                 _bring_in_form(patient, at=at)
                 history.append(_history(patient, at=at, source=source, by_id=by_id))
         changed = [found[pk] for pk in sorted({row.patient_id for row in history})]
-        Patient.objects.bulk_update(changed, WRITTEN, batch_size=UPDATED_AT_ONCE)
+        update_all(changed, WRITTEN)
         _follow(changed, history, at=at)
     return found
 

@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.dispatch import Signal
 
-from patients.batches import AT_ONCE, batches
+from patients.batches import AT_ONCE, batches, update_all
 from patients.models import Booking, Operation, OperationChange, Patient, Procedure
 from patients.speaks_for import held_all, locked_speaker
 
@@ -20,8 +20,6 @@ operation_changed = Signal()
 
 PLANNED = ("procedure", "surgeon", "facility", "or_date", "booking")
 WRITTEN = (*PLANNED, "version", "recorded_at")
-# An update of many names every value of every row: fewer rows at once are quicker.
-UPDATED_AT_ONCE = 200
 
 
 class ChangedMeanwhile(Exception):
@@ -133,7 +131,7 @@ def change_all(
             if _plan(latest, dict(planned), at=at):
                 history.append(_history(latest, at=at, source=source, by_id=by_id, reason=reason))
         changed = [found[pk] for pk in sorted({row.operation_id for row in history})]
-        Operation.objects.bulk_update(changed, WRITTEN, batch_size=UPDATED_AT_ONCE)
+        update_all(changed, WRITTEN)
         _follow(changed, history, at=at)
     return found
 
