@@ -2,8 +2,10 @@
 
 from django.urls import path
 
+from clinic.evidence.files import ENDING
 from clinic.views import acts, several
 from clinic.views.call_sheet import call_sheet
+from clinic.views.clearance_record import clearance_record
 from clinic.views.morning import morning
 from clinic.views.patient import patient_page
 from clinic.views.submission_acts import decide_identity, note_submission, undo_identity
@@ -19,6 +21,15 @@ urlpatterns = [
         name="take-back-invitations",
     ),
     path("patients/<int:pk>/", patient_page, name="patient"),
+    *(
+        path(
+            f"patients/<int:pk>/clearance-record.{ending}",
+            clearance_record,
+            {"form": form},
+            name=f"clearance-record-{form}",
+        )
+        for form, ending in ENDING.items()
+    ),
     path("patients/<int:pk>/contacts/", acts.contact, name="log-contact"),
     path("patients/<int:pk>/correct/", acts.correct_patient, name="correct-patient"),
     path("patients/<int:pk>/call-sheet/<int:assignment>/", call_sheet, name="call-sheet"),

@@ -86,8 +86,19 @@ class MergedThen(Exception):
         self.speaker = speaker
 
 
-def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
-    """Read the record as it is, or as it stood at the end of the day `on`.
+@dataclass(frozen=True)
+class AskedAbout:
+    """A patient's facts on the day asked about. `known_at` is the end of a past day, else None."""
+
+    facts: PatientChange
+    on: date
+    today: date
+    known_at: datetime | None
+    programme: Programme
+
+
+def asked_about(patient: Patient, *, on: date | None, at: datetime) -> AskedAbout:
+    """Return who the patient was at the end of the day `on`, or is today.
 
     Raises NotOnRecordThen for a day before the patient was enrolled, and MergedThen for a day at
     whose end another record spoke for this one.
@@ -105,15 +116,25 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
     latest = facts.first()
     if latest is None:
         raise NotOnRecordThen
+    return AskedAbout(latest, asked, today, known_at, settings)
+
+
+def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
+    """Read the record as it is, or as it stood at the end of the day `on`.
+
+    Raises NotOnRecordThen and MergedThen as `asked_about` does.
+    """
+    asked = asked_about(patient, on=on, at=at)
+    known_at, settings = asked.known_at, asked.programme
     named = titles()
     return Record(
         patient=patient,
-        facts=latest,
-        on=asked,
-        today=today,
+        facts=asked.facts,
+        on=asked.on,
+        today=asked.today,
         programme=settings,
         operations=_operations(
-            patient, named, on=asked, known_at=known_at, at=known_at or at, used=settings
+            patient, named, on=asked.on, known_at=known_at, at=known_at or at, used=settings
         ),
         events=history(patient, named, zone=settings.zone, known_at=known_at),
         undecided=list(
@@ -121,7 +142,7 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
                 attempt__invitation__assignment__operation__patient=patient
             )
         ),
-        other_names=_other_names(patient, known_at=known_at),
+        other_names=other_names_of(patient, known_at=known_at),
         may_be_same=[
             pair.other if pair.one_id == patient.pk else pair.one for pair in pairs_of(patient)
         ],
@@ -129,7 +150,7 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
     )
 
 
-def _other_names(patient: Patient, *, known_at: datetime | None) -> list[OtherName]:
+def other_names_of(patient: Patient, *, known_at: datetime | None) -> list[OtherName]:
     """Return the former and preferred names that were in force; the current one needs no saying."""
     if known_at is None:
         rows = other_names.in_force(patient)

@@ -105,6 +105,9 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     }
     by_route = {
         "patient": patient.pk,
+        "clearance-record-pdf": patient.pk,
+        "clearance-record-csv": patient.pk,
+        "clearance-record-fhir": patient.pk,
         "log-contact": patient.pk,
         "correct-patient": patient.pk,
         "call-sheet": patient.pk,

@@ -15,6 +15,8 @@ from patients.clock import now
 from patients.models import Patient
 from patients.open_to import open_to
 
+RECORD_FORMS = (("pdf", "PDF"), ("csv", "CSV"), ("fhir", "FHIR"))
+
 
 @open_to(*READERS)
 def patient_page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -43,6 +45,7 @@ def patient_page(request: HttpRequest, pk: int) -> HttpResponse:
             "on": record.on,
             "zone": record.programme.zone,
             "problem": problem,
+            "record_forms": RECORD_FORMS,
             "may_care": role in CARERS and not record.past,
             "may_sign_off": role in CLINICIANS and not record.past,
             "may_merge": role in REGISTRARS and not record.past,

@@ -1,0 +1,1 @@
+"""One patient's clearance record: gathered once, written as PDF, CSV or FHIR."""

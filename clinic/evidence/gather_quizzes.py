@@ -1,0 +1,132 @@
+"""Gather the quizzes of a clearance record: what was answered, and whose each was said to be."""
+
+from collections.abc import Collection, Iterable
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.db.models import Exists, OuterRef, Q
+
+from clinic.evidence.record import Answered, Asked, Cleared, Decision, PublishedEdition, Quiz
+from education.models import MATCHED, Edition, IdentityDecision, Submission, SubmissionAnswer
+from education.rules.module_text import SOURCE_LANGUAGE
+from education.shown import ShownQuestion, questions
+from education.take import from_json
+from patients.clock import local_date
+
+
+def quizzes_of(
+    operations: Collection[int],
+    records: Collection[int],
+    *,
+    known_at: datetime | None,
+    zone: ZoneInfo,
+) -> tuple[Quiz, ...]:
+    """Return what came through the patient's links or was ever taken for the patient's.
+
+    `records`: the ids of the records for which the patient speaks. Of a quiz that is not the
+    patient's by the decision in force, neither what was typed nor what was answered is told: it may
+    be another person's.
+    """
+    known = {} if known_at is None else {"recorded_at__lt": known_at}
+    ever = IdentityDecision.objects.filter(submission=OuterRef("pk"), patient__in=records, **known)
+    rows = (
+        Submission.objects.filter(
+            Q(attempt__invitation__assignment__operation__in=operations) | Q(Exists(ever)), **known
+        )
+        .select_related("edition__module")
+        .prefetch_related("decisions__by", "answers__question__options")
+        .order_by("recorded_at", "id")
+    )
+    return tuple(_quiz(row, records, known_at=known_at, zone=zone) for row in rows)
+
+
+def _quiz(
+    row: Submission, records: Collection[int], *, known_at: datetime | None, zone: ZoneInfo
+) -> Quiz:
+    decisions = tuple(
+        Decision(
+            id=one.pk,
+            at=one.recorded_at,
+            verdict=one.verdict,
+            ours=one.verdict in MATCHED and one.patient_id in records,
+            reasons=tuple(one.reasons),
+            note=one.note,
+            by=str(one.by or ""),
+        )
+        for one in row.decisions.all()
+        if known_at is None or one.recorded_at < known_at
+    )
+    ours = bool(decisions) and decisions[-1].ours
+    in_order = sorted(row.answers.all(), key=lambda answer: answer.question.position)
+    return Quiz(
+        id=row.pk,
+        at=row.recorded_at,
+        day=local_date(row.recorded_at, zone),
+        module=row.edition.module.code,
+        edition=row.edition.number,
+        language=row.language,
+        typed_name=f"{row.given_names} {row.family_names}".strip() if ours else "",
+        typed_birth_date=row.birth_date if ours else None,
+        right=row.right,
+        total=row.total,
+        pass_mark=row.edition.pass_mark,
+        passed=row.passed,
+        missed_safety=tuple(row.unsafe),
+        answers=tuple(_answered(answer) for answer in in_order) if ours else (),
+        decisions=decisions,
+    )
+
+
+def _answered(row: SubmissionAnswer) -> Answered:
+    if row.given is None:
+        return Answered(row.question.key, (), (), row.right)
+    given = from_json(row.given)
+    if given.number is not None:
+        number = f"{given.number.normalize():f}"
+        unit = row.question.unit.get(SOURCE_LANGUAGE, "")
+        return Answered(row.question.key, (number,), (f"{number} {unit}".strip(),), row.right)
+    chosen = [option for option in row.question.options.all() if option.pk in given.options]
+    return Answered(
+        row.question.key,
+        tuple(option.key for option in chosen),
+        tuple(option.text[SOURCE_LANGUAGE] for option in chosen),
+        row.right,
+    )
+
+
+def editions_of(
+    quizzes: Iterable[Quiz], clearances: Iterable[Cleared]
+) -> tuple[PublishedEdition, ...]:
+    """Return the editions that these are about, with their questions."""
+    named = {(quiz.module, quiz.edition) for quiz in quizzes}
+    named |= {(cleared.module, cleared.edition) for cleared in clearances}
+    if not named:
+        return ()
+    about = Q()
+    for code, number in sorted(named):
+        about |= Q(module__code=code, number=number)
+    rows = Edition.objects.filter(about).select_related("module")
+    return tuple(
+        PublishedEdition(
+            module=row.module.code,
+            number=row.number,
+            title=row.title[SOURCE_LANGUAGE],
+            pass_mark=row.pass_mark,
+            at=row.recorded_at,
+            questions=tuple(_asked(one) for one in questions(row, SOURCE_LANGUAGE)),
+        )
+        for row in rows.order_by("module__code", "number")
+    )
+
+
+def _asked(question: ShownQuestion) -> Asked:
+    return Asked(
+        key=question.record.key,
+        kind=question.record.kind,
+        stem=question.stem,
+        unit=question.unit,
+        safety_critical=question.record.safety_critical,
+        options=tuple(
+            (option.key, option.text[SOURCE_LANGUAGE]) for option in question.record.options.all()
+        ),
+    )
