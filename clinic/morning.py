@@ -26,7 +26,7 @@ from django.db.models.fields.json import KT
 
 from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, Span, around, ruler
-from clinic.search import speaks_for_one
+from clinic.search import of_patients
 from clinic.words import why
 from education.models import (
     Assignment,
@@ -42,7 +42,6 @@ from education.standings import Told, standings
 from patients import programme
 from patients.clock import local_date
 from patients.models import Contact, Operation, Outcome, Patient, Procedure, Programme, latest_first
-from patients.rules.names import name_tokens
 
 ROWS = 50
 SOON = timedelta(days=7)
@@ -203,7 +202,7 @@ def _narrowed(asked: Asked, *, on: date, notice_days: int) -> AssignmentQuerySet
         monday = asked.week_of - timedelta(days=asked.week_of.weekday())
         rows = rows.filter(operation__or_date__range=(monday, monday + timedelta(days=6)))
     if asked.text:
-        rows = rows.filter(_named(asked.text))
+        rows = rows.filter(of_patients(asked.text, patient="operation__patient"))
     return rows
 
 
@@ -240,17 +239,6 @@ def with_failed_mail(*, on: date) -> AssignmentQuerySet:
         .filter(Exists(failed))
         .exclude(pk__in=Assignment.objects.cleared().values("pk"))
     )
-
-
-def _named(text: str) -> Q:
-    """Every word in the patient's name, or the beginning of the MRN; of a merged record too."""
-    words = name_tokens(text)
-    by_name = Q(pk__isnull=not words)  # nothing to search for is nobody's name
-    for word in words:
-        by_name &= Q(name_key__contains=word)
-    fits = by_name | Q(mrn__istartswith=text.strip())
-    here = Q(operation__patient__in=Patient.objects.filter(fits).values("pk"))
-    return here | speaks_for_one(fits, patient="operation__patient")
 
 
 def _other_counts(*, on: date, notice_days: int) -> dict[str, int]:

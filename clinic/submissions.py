@@ -19,9 +19,7 @@ from education.models import (
 )
 from patients.clock import local_date
 from patients.models import Merge, MergeUndone, OtherName, OtherNameEnd, Patient, PatientChange
-from patients.rules.names import name_tokens
 
-MOST = 20  # patients that a search shows
 ROWS = 10  # undecided submissions on a page
 
 
@@ -148,18 +146,6 @@ def register_changed_at() -> datetime | None:
         )
     ]
     return max((at for at in latest if at), default=None)
-
-
-def search(text: str) -> list[Patient]:
-    """Search the register by name or MRN."""
-    rows = Patient.objects.on_the_register()
-    by_mrn = rows.filter(mrn__istartswith=text.strip())
-    words = name_tokens(text)
-    if not words:
-        return list(by_mrn[:MOST])
-    for word in words:
-        rows = rows.filter(name_key__contains=word)
-    return list((rows | by_mrn).order_by("family_names", "given_names", "id")[:MOST])
 
 
 def assignments_of(submission: Submission, patient: Patient) -> QuerySet[Assignment]:

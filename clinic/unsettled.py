@@ -91,18 +91,18 @@ def held(code: str, standing: str) -> str:
 def unsettled(*, at: datetime) -> list[Unsettled]:
     """Return every unsettled operation from today on, the soonest first.
 
-    Raises CannotTell when a fact could not be read.
+    One query when there are none, which is the usual case. Raises CannotTell when a fact could
+    not be read.
     """
-    return _among(_confirmed_once(programme.local_day(at)), at=at)
-
-
-def count_unsettled(*, at: datetime) -> int:
-    """Count them: one query when there are none, which is the usual case."""
     on = programme.local_day(at)
     suspects = list(_suspects(_confirmed_once(on)).values_list("pk", flat=True))
-    if not suspects:
-        return 0
-    return len(_among(Operation.objects.filter(pk__in=suspects), at=at))
+    return _among(Operation.objects.filter(pk__in=suspects), at=at) if suspects else []
+
+
+def unsettled_among(operation_ids: Iterable[int], *, at: datetime) -> list[Unsettled]:
+    """Return which of these operations are unsettled. Raises CannotTell as `unsettled`."""
+    rows = _confirmed_once(programme.local_day(at)).filter(pk__in=list(operation_ids))
+    return _among(rows, at=at)
 
 
 def latest_confirmations(operations: Iterable[Operation]) -> dict[int, Confirmation]:

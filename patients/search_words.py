@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 
 from patients.batches import AT_ONCE
 from patients.known_names import known_names
-from patients.models import Patient, SearchWord
+from patients.models import Patient, PatientQuerySet, SearchWord
 from patients.rules.search_words import (
     Asked,
     day_word,
@@ -51,7 +51,7 @@ def _wanted(patient_ids: Collection[int]) -> set[tuple[int, str]]:
     return found
 
 
-def found_by(text: str) -> QuerySet[Patient]:
+def found_by(text: str) -> PatientQuerySet:
     """Return the patients on the register whom a text fits; none, if there is no word in it."""
     asked = read_search(text)
     rows = Patient.objects.on_the_register()

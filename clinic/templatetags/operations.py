@@ -1,6 +1,6 @@
-"""How the pages about operations write weeks and instants."""
+"""How the pages about operations write instants and offsets."""
 
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django import template
@@ -24,15 +24,3 @@ def offset(days: int) -> str:
         return "the day of"
     count = words_for_days(abs(days))
     return f"{count} before" if days < 0 else f"{count} after"
-
-
-@register.filter
-def week_before(monday: date) -> date:
-    """Return the Monday before."""
-    return monday - timedelta(days=7)
-
-
-@register.filter
-def week_after(monday: date) -> date:
-    """Return the Monday after."""
-    return monday + timedelta(days=7)

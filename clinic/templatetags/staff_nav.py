@@ -9,7 +9,7 @@ from django.db import Error
 from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
 
 from clinic.models import Role
-from clinic.unsettled import CannotTell, count_unsettled
+from clinic.unsettled import CannotTell, unsettled
 from patients.clock import now
 from patients.programme import NotFounded
 
@@ -64,12 +64,16 @@ def staff_nav(context: template.Context) -> list[Place]:
             # Not on the morning list: it keeps to its twelve queries.
             asked = name == "operations" and here != "morning"
             counted = asked and request.user.role in COUNTED
-            found.append(Place(url, label, here == name, _count() if counted else 0))
+            found.append(Place(url, label, here == name, _count(request) if counted else 0))
     return found
 
 
-def _count() -> int | None:
+def _count(request: Any) -> int | None:
+    """Count them, unless the page has done so already."""
+    known: int | None = getattr(request, "unsettled", None)
+    if known is not None:
+        return known
     try:
-        return count_unsettled(at=now())
+        return len(unsettled(at=now()))
     except (Error, CannotTell, NotFounded):
         return None

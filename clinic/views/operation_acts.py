@@ -27,8 +27,9 @@ from clinic.forms.operations import (
 from clinic.moving import Line as MovedLine
 from clinic.moving import preview_move
 from clinic.once import once
+from clinic.operation_rows import rows_of
 from clinic.unsettled import CannotTell
-from clinic.views.operations import MAY_DECIDE, operation_page, rows_of
+from clinic.views.operations import MAY_DECIDE, operation_page
 from education.rules.confirm import Word
 from education.rules.standing import Standing
 from education.titles import titles

@@ -1,190 +1,67 @@
 """The coordinator's pages: which OR dates may be confirmed, and why or why not."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.utils.dateparse import parse_date
 from django.views.decorators.http import require_safe
 
 from clinic import answer_words, words
 from clinic.access import member
 from clinic.cannot_tell import or_cannot_tell
-from clinic.confirm import OperationAnswer, answer, answers
-from clinic.forms.operations import EARLIEST, LATEST, AgainstHoldForm, BookingForm
-from clinic.models import Confirmation, Role, StaffUser
-from clinic.search import Found, find_operations
-from clinic.unsettled import (
-    CannotTell,
-    Unsettled,
-    accepted,
-    holds,
-    latest_confirmations,
-    unsettled,
-)
-from education.rules.confirm import HoldReason, Word
-from education.rules.standing import Standing
-from education.standings import Told
-from education.titles import titles
+from clinic.confirm import answer
+from clinic.forms.operations import AgainstHoldForm, BookingForm
+from clinic.models import Role, StaffUser
+from clinic.operation_list import Show, asked_for, without_date
+from clinic.operation_rows import by_day, rows_of, rows_with_answers, unsettled_rows
+from clinic.search import find_operations
+from clinic.unsettled import CannotTell, unsettled
+from education.rules.confirm import Word
 from patients import programme
 from patients.clock import local_date, now
-from patients.models import Booking, Operation, OperationChange, OperationQuerySet
+from patients.models import Booking, Operation, OperationChange
 from patients.open_to import open_to
 from patients.rules.bookings import may_follow
 
-PAGE = 50
+PAGE = 100  # operations; more of them are another page
 MAY_LOOK = (Role.DIETITIAN, Role.CLINICIAN, Role.COORDINATOR, Role.ADMINISTRATOR, Role.AUDITOR)
 MAY_DECIDE = (Role.COORDINATOR, Role.CLINICIAN)
-WITHOUT_DATE, PASSED = "without-date", "passed"
-
-
-@dataclass(frozen=True)
-class Line:
-    """One module that the operation needs, as the page shows it."""
-
-    title: str
-    told: Told
-    standing: str
-    why: str
-    holding: bool
-
-
-@dataclass(frozen=True)
-class Row:
-    """One operation with its answer, as the pages show it."""
-
-    given: OperationAnswer
-    lines: tuple[Line, ...]
-    confirmation: Confirmation | None
-
-    @property
-    def operation(self) -> Operation:
-        """The operation itself."""
-        return self.given.operation
-
-    @property
-    def word(self) -> str:
-        """The one word."""
-        return answer_words.WORDS[self.given.verdict.word]
-
-    @property
-    def booking(self) -> str:
-        """The booking in words."""
-        return words.BOOKING[Booking(self.operation.booking)]
-
-    @property
-    def holding(self) -> list[Line]:
-        """The modules that stand against confirming."""
-        return [line for line in self.lines if line.holding]
-
-    @property
-    def before(self) -> list[Line]:
-        """The modules that the answer rests on."""
-        return [line for line in self.lines if line.told.assignment.due_before_operation]
-
-    @property
-    def afterwards(self) -> list[Line]:
-        """The modules that are due only after the operation."""
-        return [line for line in self.lines if not line.told.assignment.due_before_operation]
-
-    @property
-    def reasons(self) -> list[str]:
-        """Why it holds, apart from the modules."""
-        return [
-            answer_words.HOLD_REASONS[reason]
-            for reason in self.given.verdict.reasons
-            if reason != HoldReason.NOT_CLEARED
-        ]
-
-    @property
-    def against_hold(self) -> bool:
-        """Whether it stands confirmed although the answer was hold."""
-        confirmed = self.operation.booking == Booking.CONFIRMED and self.confirmation
-        return bool(
-            confirmed and confirmed.against_hold and confirmed.or_date == self.operation.or_date
-        )
-
-    @property
-    def stands(self) -> bool:
-        """Whether this very date is confirmed, with nothing new against it."""
-        return (
-            self.operation.booking == Booking.CONFIRMED
-            and self.confirmation is not None
-            and self.confirmation.or_date == self.operation.or_date
-            and holds(self.given) <= accepted(self.confirmation)
-        )
-
-
-@dataclass(frozen=True)
-class UnsettledRow:
-    """What changed under a confirmation, with the row that shows what it is now."""
-
-    change: str
-    row: Row
-
-
-def rows_of(given: list[OperationAnswer]) -> list[Row]:
-    """Make the answers ready to be shown; two queries, however many there are."""
-    confirmations = latest_confirmations([one.operation for one in given])
-    names = titles(told.assignment.module_id for one in given for told in one.told)
-    return [
-        Row(
-            one,
-            tuple(_line(told, names, one) for told in one.told),
-            confirmations.get(one.operation.pk),
-        )
-        for one in given
-    ]
-
-
-def _line(told: Told, names: dict[int, str], given: OperationAnswer) -> Line:
-    return Line(
-        title=names.get(told.assignment.module_id, told.assignment.module.code),
-        told=told,
-        standing=words.STANDING[Standing(told.answer.standing)],
-        why=answer_words.reasons(told.answer),
-        holding=told.assignment.pk in given.verdict.holding,
-    )
 
 
 @open_to(*MAY_LOOK)
 @or_cannot_tell
 @require_safe
 def operations(request: HttpRequest) -> HttpResponse:
-    """Operations of a week, or found by a search; above them what changed when confirmed."""
+    """Operations of a day or a week, or found; above them what changed when confirmed."""
     at = now()
     zone = programme.current().zone
     on = local_date(at, zone)
     asked = request.GET.get("q", "").strip()
-    show = request.GET.get("show", "")
-    monday = _monday(request.GET.get("week", ""), on)
-    found: Found | None = None
-    pages = None
+    which = asked_for(request.GET.dict(), on=on)
+    found, pages = None, None
     if asked:
         found = find_operations(asked)
-        listed = found.operations
-    elif show in (WITHOUT_DATE, PASSED):
-        pages = Paginator(_listed(show, on), PAGE).get_page(request.GET.get("page"))
-        listed = list(pages.object_list)
+        rows = rows_with_answers(found.operations, at=at)
     else:
-        show = ""
-        days = Operation.objects.filter(or_date__gte=monday, or_date__lt=monday + timedelta(7))
-        listed = list(_with_patient(days))
+        pages = Paginator(which.rows(), PAGE).get_page(request.GET.get("page"))
+        rows = rows_with_answers(list(pages.object_list), at=at)
+    changed = unsettled(at=at)
+    request.unsettled = len(changed)  # type: ignore[attr-defined]  # the head counts them too
     context: dict[str, Any] = {
-        "rows": _rows(listed, at=at),
-        "unsettled": _unsettled_rows(unsettled(at=at)),
+        "rows": rows,
+        "days": by_day(rows) if which.show in (Show.DAY, Show.WEEK) and not asked else [],
+        "unsettled": unsettled_rows(changed),
         "found": found,
         "asked": asked,
-        "show": show,
+        "which": which,
         "pages": pages,
-        "without_date": _listed(WITHOUT_DATE, on).count(),
-        "passed": _listed(PASSED, on).count(),
+        "without_date": without_date().count(),
+        "passed": Operation.objects.date_passed(on=on).count(),
         "any": Operation.objects.exists(),
-        **_week(monday, on),
         **_asked(at, zone, on),
     }
     return render(request, "clinic/operations.html", context)
@@ -261,54 +138,6 @@ def _history(found: Operation) -> list[PastPlan]:
         )
         before = change
     return plans[::-1]
-
-
-def _rows(listed: list[Operation], *, at: datetime) -> list[Row]:
-    given = answers(listed, at=at)
-    if any(one.verdict.word == Word.CANNOT_TELL for one in given):
-        raise CannotTell
-    return rows_of(given)
-
-
-def _unsettled_rows(found: list[Unsettled]) -> list[UnsettledRow]:
-    rows = rows_of([one.given for one in found])
-    return [
-        UnsettledRow(answer_words.CHANGES[one.change], row)
-        for one, row in zip(found, rows, strict=True)
-    ]
-
-
-def _listed(show: str, on: date) -> OperationQuerySet:
-    if show == PASSED:
-        return _with_patient(Operation.objects.date_passed(on=on))
-    return _with_patient(Operation.objects.still_open().filter(or_date__isnull=True))
-
-
-def _with_patient(rows: OperationQuerySet) -> OperationQuerySet:
-    return rows.select_related("patient", "procedure").order_by("or_date", "id")
-
-
-def _monday(week: str, on: date) -> date:
-    """The Monday of the week that is asked for by any of its days; of this week otherwise."""
-    try:
-        day = parse_date(week) or on
-    except ValueError:
-        day = on
-    day = min(max(day, EARLIEST), LATEST)
-    return day - timedelta(days=day.weekday())
-
-
-def _week(monday: date, on: date) -> dict[str, Any]:
-    this = on - timedelta(days=on.weekday())
-    one = timedelta(days=7)
-    return {
-        "monday": monday,
-        "sunday": monday + timedelta(days=6),
-        "this_week": this,
-        "week_before": monday - one,
-        "week_after": monday + one,
-        "weeks_away": (monday - this).days // 7,
-    }
 
 
 def _asked(at: datetime, zone: ZoneInfo, on: date) -> dict[str, Any]:

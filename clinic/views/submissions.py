@@ -15,6 +15,7 @@ from clinic.access import about, member
 from clinic.candidates import Considered, weigh
 from clinic.look_again import resting_on
 from clinic.roles import CARERS, READERS
+from clinic.search import find_patients
 from clinic.submissions import (
     assignments_of,
     clearances_by,
@@ -26,7 +27,6 @@ from clinic.submissions import (
     matched_patient,
     queue,
     register_changed_at,
-    search,
     through,
     with_people,
 )
@@ -39,6 +39,7 @@ from patients.open_to import open_to
 from patients.programme import NotFounded, current
 
 DECIDED = 50  # on a page of their own
+MOST_FOUND = 20  # patients that a search shows beside the candidates
 LAST = 5  # below those that wait, where an act just done can be undone
 
 
@@ -138,7 +139,7 @@ def find(request: HttpRequest, pk: int) -> Submission:
 def considered(request: HttpRequest, row: Submission) -> Considered:
     """Return the ranked candidates, and behind them who was searched for."""
     text = _searched(request).strip()
-    found = search(text) if text else []
+    found = find_patients(text, most=MOST_FOUND) if text else []
     return weigh([row], at=now(), settings=current(), searched=found)[0]
 
 

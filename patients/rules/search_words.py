@@ -52,7 +52,7 @@ def read_search(text: str) -> list[Asked]:
     pieces = text[:LONGEST].replace("\x00", " ").replace("·", " ").split()
     found = list(_read(pieces))
     afterwards = [*found[1:], Asked()]
-    kept = [one for one, after in zip(found, afterwards, strict=True) if not _labels(one, after)]
+    kept = [one for one, after in zip(found, afterwards, strict=False) if not _labels(one, after)]
     return (kept or found)[:MOST_WORDS]
 
 

@@ -11,13 +11,13 @@ from django.test import Client
 from django.urls import reverse
 
 from clinic.models import Confirmation, Role
-from clinic.search import days_meant
-from clinic.unsettled import count_unsettled, unsettled
+from clinic.unsettled import unsettled
 from education.clear import clear_by_teach_back, revoke
 from education.models import Assignment, Clearance
 from patients.clock import now
 from patients.models import Booking, Operation, OperationChange
 from patients.register import correct
+from patients.rules.search_words import days_meant
 from patients.schedule import change, move
 from tests.factories import (
     STARTER,
@@ -389,9 +389,9 @@ def test_a_confirmed_operation_that_is_no_longer_clear_is_on_top(
     operation: Operation, coordinator: Client
 ) -> None:
     confirmed(operation, coordinator)
-    assert count_unsettled(at=now()) == 0
+    assert len(unsettled(at=now())) == 0
     revoked(operation)
-    assert count_unsettled(at=now()) == 1
+    assert len(unsettled(at=now())) == 1
     text = words(coordinator.get(reverse("operations")))
     assert "1 confirmed operation has to be looked at again" in text
     assert "no longer clear" in text
@@ -404,10 +404,10 @@ def test_a_confirmed_date_that_moved_is_on_top_until_it_is_settled(
     confirmed(operation, coordinator)
     moved_by_a_week(operation)
     assert [one.change for one in unsettled(at=now())] == ["date_moved"]
-    assert count_unsettled(at=now()) == 1
+    assert len(unsettled(at=now())) == 1
     confirmed(latest(operation), coordinator)
     assert unsettled(at=now()) == []
-    assert count_unsettled(at=now()) == 0
+    assert len(unsettled(at=now())) == 0
 
 
 def test_putting_it_on_hold_settles_it(operation: Operation, coordinator: Client) -> None:
@@ -415,7 +415,7 @@ def test_putting_it_on_hold_settles_it(operation: Operation, coordinator: Client
     revoked(operation)
     change(operation, at=now(), booking=Booking.ON_HOLD)
     assert unsettled(at=now()) == []
-    assert count_unsettled(at=now()) == 0
+    assert len(unsettled(at=now())) == 0
 
 
 def test_confirmed_by_the_schedule_alone_and_not_clear_is_on_top(coordinator: Client) -> None:
@@ -429,7 +429,7 @@ def test_counting_costs_two_queries_when_nothing_changed(
 ) -> None:
     confirmed(operation, coordinator)
     with django_assert_num_queries(2):  # the programme's time zone, and the question itself
-        assert count_unsettled(at=now()) == 0
+        assert len(unsettled(at=now())) == 0
 
 
 # --- the list and the search ---------------------------------------------------------------------
