@@ -57,7 +57,7 @@ class Message:
         parted = hl7.parse(text.text)
         self._escape: str = parted.esc
         signs: str = parted.separators
-        self._sequences = {
+        self._sequences: dict[str, str] = {
             "F": signs[1],
             "R": signs[2],
             "S": signs[3],

@@ -27,6 +27,11 @@ class Event(StrEnum):
     DELETED = "deleted"
     DID_NOT_COME = "did_not_come"
 
+    @property
+    def ends(self) -> bool:
+        """Whether the operation is off."""
+        return self in (Event.CANCELLED, Event.DELETED)
+
 
 class Doubt(StrEnum):
     """Why a message is not taken without a person."""

@@ -1,0 +1,142 @@
+"""Listen for HL7 v2 messages over MLLP: one answer for each message, after it is committed.
+
+The blocks are read and written by the `hl7` package. Messages of one connection go one after
+another, in the order in which they came. The database is used from threads, never from the loop.
+"""
+
+import asyncio
+import logging
+import socket
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db import DatabaseError, InterfaceError, connection
+from hl7.mllp import InvalidBlockError, start_hl7_server
+
+from patients.clock import now
+from patients.receive_siu import Answered, not_kept, receive, too_long
+from patients.rules.message_reading import MAX_MESSAGE_BYTES
+
+log = logging.getLogger(__name__)
+
+MAX_CONNECTIONS = 100
+# Seconds: for the rest of a message that has begun, for a message at all, for taking an answer,
+# and for what is under way when the listener is asked to end.
+READ_TIME, IDLE_TIME, WRITE_TIME, ENDING_TIME = 30.0, 3600.0, 30.0, 20.0
+
+
+def answer(content: bytes, source: str) -> Answered:
+    """Take in a message, once more on a new connection if the database cut this one.
+
+    A message whose commit was cut off may be committed: sent again it is known by its control id.
+    """
+    at = now()
+    for last in (False, True):
+        try:
+            return receive(content, at=at, source=source)
+        except (DatabaseError, InterfaceError) as error:
+            connection.close()
+            if last:
+                log.warning("A message was not kept", exc_info=error)
+        except Exception as error:  # whatever it is, the sender gets an answer and the rest goes on
+            connection.close()
+            log.error("A message was not kept", exc_info=error)
+            break
+    return not_kept(content, at=at)
+
+
+@dataclass
+class Listener:
+    """A server for MLLP connections. `threads` is how many messages are worked on at once."""
+
+    host: str
+    port: int
+    threads: int
+    stopping: asyncio.Event = field(default_factory=asyncio.Event)
+    _tasks: set["asyncio.Task[None]"] = field(default_factory=set)
+    _idle: set["asyncio.Task[None]"] = field(default_factory=set)
+
+    async def run(self, started: Callable[[int], None]) -> None:
+        """Listen until `stopping` is set; calls `started` with the port. Ends in good order."""
+        with ThreadPoolExecutor(self.threads, "mllp") as self._pool:
+            server = await start_hl7_server(
+                self._connected, self.host, self.port, limit=MAX_MESSAGE_BYTES
+            )
+            started(server.sockets[0].getsockname()[1])
+            await self.stopping.wait()
+            server.close()
+            for task in self._idle:
+                task.cancel()
+            if self._tasks:
+                await asyncio.wait(self._tasks, timeout=ENDING_TIME)
+            for _ in range(self.threads):
+                await asyncio.get_running_loop().run_in_executor(self._pool, _close)
+
+    async def _connected(self, reader: Any, writer: Any) -> None:
+        task = asyncio.current_task()
+        assert task is not None
+        if len(self._tasks) >= MAX_CONNECTIONS:
+            log.warning("Too many connections: one was refused")
+            writer.close()
+            return
+        self._tasks.add(task)
+        peer = writer.get_extra_info("peername")
+        writer.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        try:
+            while not self.stopping.is_set():
+                content = await self._next(reader, task)
+                if content is None:
+                    break
+                await self._answer(content, writer, f"MLLP from {peer[0]}")
+        except InvalidBlockError:
+            log.warning("A connection was ended: what came is no MLLP block")
+        except ValueError:  # longer than a message may be: where the next one begins is lost
+            log.warning("A connection was ended: a message was too long")
+            await self._write(too_long(at=now()), writer)
+        except (TimeoutError, ConnectionError) as error:
+            log.warning("A connection was ended", exc_info=error)
+        except asyncio.CancelledError:
+            pass  # idle, and the listener ends
+        finally:
+            self._tasks.discard(task)
+            writer.close()
+
+    async def _next(self, reader: Any, task: "asyncio.Task[None]") -> bytes | None:
+        """Return the next message; None at the end of the connection, or after long silence."""
+        waited = 0.0
+        while waited < IDLE_TIME:
+            begun = bool(reader._buffer)
+            if not begun:
+                self._idle.add(task)
+            try:
+                block: bytes = await asyncio.wait_for(reader.readblock(), READ_TIME)
+            except TimeoutError:
+                if begun:
+                    raise  # a message that began and did not go on
+                waited += READ_TIME
+            except asyncio.IncompleteReadError as ended:
+                if ended.partial:
+                    log.warning("A connection ended inside a message")
+                return None
+            else:
+                return block
+            finally:
+                self._idle.discard(task)
+        return None
+
+    async def _answer(self, content: bytes, writer: Any, source: str) -> None:
+        loop = asyncio.get_running_loop()
+        answered = await loop.run_in_executor(self._pool, answer, content, source)
+        await self._write(answered, writer)
+
+    async def _write(self, answered: Answered, writer: Any) -> None:
+        log.info("%s: %s", answered.code, answered.what)
+        writer.writeblock(answered.acknowledgement)
+        await asyncio.wait_for(writer.drain(), WRITE_TIME)
+
+
+def _close() -> None:
+    """Give back the connection to the database that this thread has."""
+    connection.close()

@@ -1,0 +1,116 @@
+"""What is answered to an HL7 v2 message?  AA, AE or AR, and never a patient's fact.
+
+AA: it was taken, or kept for a person. AE: it cannot be read, or could not be kept; sent again it
+may be. AR: it is no message for us. Acknowledgement: HL7 2.5 chapter 2, section 2.9.2; table 0008
+(codes), table 0357 (error conditions), ERR by the version of the message (2.5 gave it new fields).
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from enum import StrEnum
+from typing import NamedTuple
+
+from patients.rules.hl7_text import HEADER
+from patients.rules.message_reading import MessageRefusal
+from patients.rules.schedule_reasons import Problem, Reason
+
+
+class Code(StrEnum):
+    """Table 0008."""
+
+    ACCEPTED = "AA"
+    ERROR = "AE"
+    REJECTED = "AR"
+
+
+class Fault(NamedTuple):
+    """One thing that is wrong: where, and the code and text of table 0357."""
+
+    where: str
+    code: int
+    text: str
+
+
+INTERNAL = Fault("", 207, "Application internal error")
+DUPLICATE = Fault("MSH-10", 205, "Duplicate key identifier")
+_MISSING = (101, "Required field missing")
+_DATA = (102, "Data type error")
+_SEQUENCE = (100, "Segment sequence error")
+
+REFUSALS: dict[MessageRefusal, tuple[Code, int, str]] = {
+    MessageRefusal.TOO_LONG: (Code.REJECTED, 102, "Message too long"),
+    MessageRefusal.NOT_A_MESSAGE: (Code.ERROR, *_SEQUENCE),
+    MessageRefusal.NO_CONTROL_ID: (Code.ERROR, *_MISSING),
+    MessageRefusal.CHARACTER_SET: (Code.ERROR, 102, "Character set not readable"),
+    MessageRefusal.WRONG_TYPE: (Code.REJECTED, 200, "Unsupported message type"),
+    MessageRefusal.WRONG_EVENT: (Code.REJECTED, 201, "Unsupported event code"),
+    MessageRefusal.WRONG_VERSION: (Code.REJECTED, 203, "Unsupported version id"),
+    MessageRefusal.NOT_PRODUCTION: (Code.REJECTED, 202, "Unsupported processing id"),
+    MessageRefusal.COUNT_DIFFERS: (Code.ERROR, *_SEQUENCE),
+}
+
+
+def of_refusal(refusal: MessageRefusal, where: str) -> tuple[Code, Fault]:
+    """Return what is answered to what is no schedule message."""
+    code, number, text = REFUSALS[refusal]
+    return code, Fault(where, number, text)
+
+
+def of_problems(problems: Sequence[Problem]) -> tuple[Fault, ...]:
+    """Return the faults of a message whose facts cannot be read: places, and no facts."""
+    return tuple(
+        Fault(str(one.column), *(_MISSING if one.reason == Reason.MISSING else _DATA))
+        for one in problems
+    )
+
+
+def acknowledge(
+    content: bytes, code: Code, faults: Sequence[Fault] = (), *, at: datetime, own_id: str
+) -> bytes:
+    """Return the acknowledgement of a message, in its own delimiters and with its own control id.
+
+    `content` may be anything: of what is no message, only that much can be said.
+    """
+    first = content.lstrip(b"\xef\xbb\xbf\x0b\r\n ").split(b"\r")[0].split(b"\n")[0][:2000]
+    line = first.decode("latin-1")
+    header = HEADER.match(line)
+    separator, signs = (header[1], header[2]) if header else ("|", "^~\\&")
+    fields = line.split(separator) if header else []
+    fields += [""] * (20 - len(fields))
+    trigger = _first(fields[8], signs, 1)
+    version = _first(fields[11], signs, 0) or "2.5.1"
+    sent = at.strftime("%Y%m%d%H%M%S%z")
+    kind = signs[0].join(filter(None, ("ACK", trigger)))
+    msh = [fields[4], fields[5], fields[2], fields[3], sent, "", kind, own_id, fields[10] or "P"]
+    segments = [
+        separator.join([f"MSH{separator}{signs}", *map(_echoed, [*msh, version])]),
+        separator.join(["MSA", code, _echoed(fields[9]), faults[0].text if faults else ""]).rstrip(
+            separator
+        ),
+        *(_err(fault, code, separator, signs, version) for fault in faults),
+    ]
+    return ("\r".join(segments) + "\r").encode("latin-1")
+
+
+def _err(fault: Fault, code: Code, separator: str, signs: str, version: str) -> str:
+    segment, _, field = fault.where.partition("-")
+    number, _, component = field.partition(".")
+    place = [segment, "1", number, "1", component] if segment.isalnum() and number else []
+    at = signs[0].join(place).rstrip(signs[0])
+    named = [str(fault.code), fault.text, "HL70357"]
+    if version in ("2.1", "2.2", "2.3", "2.3.1", "2.4"):
+        parts = signs[3] if len(signs) > 3 else "&"
+        old = [segment, "1", number, parts.join(named)] if place else ["", "", "", named[0]]
+        return separator.join(["ERR", signs[0].join(old)])
+    severity = "E" if code != Code.ACCEPTED else "W"
+    return separator.join(["ERR", "", at, signs[0].join(named), severity])
+
+
+def _first(field: str, signs: str, component: int) -> str:
+    parts = field.split(signs[0])
+    return parts[component] if component < len(parts) else ""
+
+
+def _echoed(text: str) -> str:
+    """What the sender wrote, byte for byte, but for control characters."""
+    return "".join(char if char >= " " and char != "\x7f" else "?" for char in text)[:200]
