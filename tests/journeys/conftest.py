@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import ConsoleMessage, Page, Request, Response, expect
+from playwright.sync_api import BrowserContext, ConsoleMessage, Page, Request, Response, expect
 
 from clinic.models import Role
 from tests.conftest import PageAt
@@ -18,38 +18,50 @@ PATIENCE = 20_000  # milliseconds
 expect.set_options(timeout=PATIENCE)
 
 
-@pytest.fixture
-def page_at(page_at: PageAt, running_site: RunningSite) -> Iterator[PageAt]:
-    """Opens pages of the site, and fails the journey for what no page may do (promise T2).
+class Watch:
+    """What pages of the site did that no page may do (promise T2).
 
     That is: break the content security policy, ask another host for anything, or answer with a
     server error. Chromium says on the console what its policy refused, with JavaScript off too.
     """
-    seen: list[str] = []
 
-    def console(message: ConsoleMessage) -> None:
+    def __init__(self, site: RunningSite) -> None:
+        self._own = (f"{site.url}/", "data:")
+        self.seen: list[str] = []
+
+    def over(self, context: BrowserContext) -> None:
+        """Watch every page of a browser context."""
+        context.on("console", self._console)
+        context.on("request", self._request)
+        context.on("response", self._response)
+        context.on("weberror", lambda error: self.seen.append(f"script: {error.error}"))
+
+    def _console(self, message: ConsoleMessage) -> None:
         if "Content Security Policy" in message.text:
-            seen.append(message.text)
+            self.seen.append(message.text)
 
-    def request(asked: Request) -> None:
-        if not asked.url.startswith((f"{running_site.url}/", "data:")):
-            seen.append(f"another host: {asked.url}")
+    def _request(self, asked: Request) -> None:
+        if not asked.url.startswith(self._own):
+            self.seen.append(f"another host: {asked.url}")
 
-    def response(answered: Response) -> None:
+    def _response(self, answered: Response) -> None:
         if answered.status >= 500:
-            seen.append(f"{answered.status}: {answered.url}")
+            self.seen.append(f"{answered.status}: {answered.url}")
+
+
+@pytest.fixture
+def page_at(page_at: PageAt, running_site: RunningSite) -> Iterator[PageAt]:
+    """Opens pages of the site, and fails the journey for what no page may do."""
+    watch = Watch(running_site)
 
     def open_page(width: int, **context: Any) -> Page:
         page = page_at(width, base_url=running_site.url, **context)
         page.set_default_timeout(PATIENCE)
-        page.context.on("console", console)
-        page.context.on("request", request)
-        page.context.on("response", response)
-        page.context.on("weberror", lambda error: seen.append(f"script: {error.error}"))
+        watch.over(page.context)
         return page
 
     yield open_page
-    assert seen == []
+    assert watch.seen == []
 
 
 @pytest.fixture(scope="session")

@@ -1,11 +1,11 @@
 """Every staff page, in every look, by axe; no page scrolls sideways on a phone (promise S6)."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 
 import pytest
-from playwright.sync_api import FilePayload, Page, expect
+from playwright.sync_api import Browser, FilePayload, Page, expect
 
 from clinic.demo.people import BY_MRN
 from clinic.demo_scenario import TO_IMPORT
@@ -21,9 +21,10 @@ from tests.journeys.at_the_desk import (
     pair_of,
     preview_schedule,
     row_of,
+    sign_in,
 )
-from tests.journeys.audit import sideways, violations
-from tests.journeys.conftest import Desk
+from tests.journeys.audit import LOOKS, look_at, sideways, violations
+from tests.journeys.conftest import PATIENCE, Desk, Watch
 from tests.site import RunningSite
 
 Way = Callable[[Page], object]
@@ -320,6 +321,37 @@ PAGES: tuple[tuple[str, Role, Way], ...] = (
     ("refused", AUDITOR, at("/schedule/import/")),
     ("not found", DIETITIAN, at("/nowhere/")),
 )
+
+
+@pytest.fixture(scope="module")
+def seats(browser: Browser, running_site: RunningSite) -> Iterator[tuple[dict[Role, Page], Watch]]:
+    """One page for each role, and what is watched on it: a new browser for each test takes long."""
+    pages: dict[Role, Page] = {}
+    yield pages, Watch(running_site)
+    for page in pages.values():
+        page.context.close()
+
+
+@pytest.fixture
+def desk(
+    seats: tuple[dict[Role, Page], Watch], browser: Browser, running_site: RunningSite
+) -> Iterator[Desk]:
+    """The page of a role, signed in; it goes from one test to the next."""
+    pages, watch = seats
+
+    def sit_down(role: Role) -> Page:
+        if role not in pages:
+            context = browser.new_context(base_url=running_site.url)
+            pages[role] = context.new_page()
+            pages[role].set_default_timeout(PATIENCE)
+            watch.over(context)
+            sign_in(pages[role], role)
+        look_at(pages[role], LOOKS[0])
+        return pages[role]
+
+    yield sit_down
+    seen, watch.seen = watch.seen, []
+    assert seen == []
 
 
 @pytest.mark.parametrize(
