@@ -6,42 +6,37 @@ once however often it is sent, it may come late, and nobody looks at a preview.
 """
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, connection, transaction
-from django.db.models import Max, Q
 
 from patients import programme
 from patients.clock import local_date
+from patients.compare_message import ON_RECORD, compare, compare_all, ids_of
 from patients.models import (
     IntakeMessage,
     IntakeStep,
-    OperationChange,
-    PatientChange,
     Procedure,
     Step,
 )
-from patients.rules.intake import Fate, History, Judged, judge, refused
+from patients.rules.intake import Fate, Judged
 from patients.rules.message_formats import MessageFormat
 from patients.rules.message_readers import READERS
-from patients.rules.message_reading import Frame, Noted, Reading
-from patients.rules.schedule_changes import Proposal, Verdict, propose
-from patients.rules.schedule_known import Known, KnownProcedure, mrn_key
+from patients.rules.message_reading import Frame, Noted, NotTaken, Reading
+from patients.rules.schedule_changes import Proposal, Verdict
+from patients.rules.schedule_known import KnownProcedure, mrn_key
 from patients.rules.schedule_procedures import Procedures
 from patients.rules.schedule_reasons import Problem, Said
 from patients.rules.schedule_rows import ScheduleRow
 from patients.schedule import ChangedMeanwhile
-from patients.schedule_on_record import on_record
 from patients.speaks_for import MergedMeanwhile
 from patients.write_schedule import MESSAGE, write
 
 # How often it is tried anew when somebody wrote at the same time (fault 21).
 TRIES = 3
-# What became of messages whose facts are on record: the newest of them is the newest fact.
-ON_RECORD = (Step.APPLIED, Step.UNCHANGED)
 MEANWHILE = (IntegrityError, ChangedMeanwhile, MergedMeanwhile)
 
 Reasons = list[dict[str, str]]
@@ -71,12 +66,16 @@ class Conflict(Exception):
     """The sender has used this control id for another message before."""
 
 
-@dataclass(frozen=True)
-class Choice:
-    """What a person says about a message that waits, in place of what it says itself."""
+CameOf = Taken | NotTaken | Conflict
 
-    or_date: date | None = None
-    procedure_id: int | None = None
+
+@dataclass(frozen=True)
+class Arrived:
+    """A message as it came, how it came, and on which line of a file."""
+
+    content: bytes
+    source: str
+    line: int = 1
 
 
 def frame(*, at: datetime, line: int = 1) -> Frame:
@@ -96,114 +95,163 @@ def take(
     Raises NotTaken for what is no schedule message, and Conflict; then nothing was written. Any
     error of the database goes through: the sender has to send again.
     """
-    reading = READERS[format].read(content, frame(at=at, line=line))
-    for _ in range(TRIES - 1):
+    (came,) = take_all([Arrived(content, source, line)], format=format, at=at)
+    if isinstance(came, Taken):
+        return came
+    raise came
+
+
+def take_all(arrived: Sequence[Arrived], *, format: MessageFormat, at: datetime) -> list[CameOf]:
+    """Take in messages in their order and in one transaction; as `take` says of each.
+
+    Messages about different patients are taken in together, in a few queries however many.
+    """
+    setting = frame(at=at)
+    came: dict[int, CameOf] = {}
+    readings: list[tuple[int, Reading]] = []
+    for place, one in enumerate(arrived):
         try:
-            return _take_once(reading, content, at=at, source=source)
+            reading = READERS[format].read(one.content, replace(setting, line=one.line))
+        except NotTaken as refusal:
+            came[place] = refusal
+        else:
+            readings.append((place, reading))
+    for last in (*[False] * (TRIES - 1), True):
+        try:
+            with transaction.atomic():
+                for run in _runs(readings):
+                    came |= _take_run(run, arrived, at=at)
+            break
         except MEANWHILE:
-            continue
-    return _take_once(reading, content, at=at, source=source)
+            if last:
+                raise
+    return [came[place] for place in range(len(arrived))]
 
 
-def _take_once(reading: Reading, content: bytes, *, at: datetime, source: str) -> Taken:
-    digest = hashlib.sha256(content).hexdigest()
-    with transaction.atomic():
-        earlier = IntakeMessage.objects.filter(
-            format=reading.format, sender=reading.sender, control_id=reading.control_id
-        ).first()
-        if earlier is not None:
-            if earlier.sha256 != digest:
-                raise Conflict
-            first = IntakeStep.objects.get(message=earlier, ends__isnull=True)
-            return Taken(earlier, first, reading, None, repeated=True)
-        _take_turns(reading)
-        judged = refused(reading) or compare(reading, at=at)
-        message = IntakeMessage.objects.create(
-            format=reading.format,
-            sender=reading.sender,
-            control_id=reading.control_id,
-            trigger=reading.trigger,
-            case_number=_case_number(reading),
-            sent_at=reading.sent_at,
-            source=source[:200],
-            sha256=digest,
-            content=content,
-            received_at=at,
-        )
-        step = write_step(message, Step(judged.fate), reading, judged, at=at)
-        if step.step in ON_RECORD:
-            overtake(message, at=at)
-    return Taken(message, step, reading, judged)
+def _runs(readings: Sequence[tuple[int, Reading]]) -> Iterator[list[tuple[int, Reading]]]:
+    """Part messages, in order, so that in each part no patient, operation or id comes twice."""
+    run: list[tuple[int, Reading]] = []
+    used: set[tuple[str, ...]] = set()
+    for place, reading in readings:
+        names: set[tuple[str, ...]] = {("id", reading.sender, reading.control_id)}
+        if isinstance(reading.row, ScheduleRow):
+            names.add(("patient", mrn_key(reading.row.mrn)))
+            names.add(("case", reading.row.case_number.casefold()))
+        if names & used:
+            yield run
+            run, used = [], set()
+        run.append((place, reading))
+        used |= names
+    if run:
+        yield run
 
 
-def compare(reading: Reading, *, at: datetime, choice: Choice | None = None) -> Judged:
-    """Compare a readable message with the record as it is now, and judge it."""
-    assert isinstance(reading.row, ScheduleRow)
-    row = reading.row
-    known = on_record([row])
-    row = _by_a_known_number(reading, row, known)
-    if choice:
-        row = _chosen(row, choice, known)
-    (proposal,) = propose([row], known, on=programme.local_day(at))
-    return judge(reading, proposal, history_of(proposal), at=at)
-
-
-def history_of(proposal: Proposal) -> History:
-    """Return when the operation and the patient of a proposal were written before."""
-    operation_id = proposal.operation.id if proposal.operation else None
-    patient_id = proposal.patient.id if proposal.patient else None
-    if patient_id is None:
-        return History()
-    about = Q(operation=operation_id) if operation_id else Q(pk__in=[])
-    newest = IntakeStep.objects.filter(about | Q(patient=patient_id), step__in=ON_RECORD).aggregate(
-        operation=Max("message__sent_at", filter=about), patient=Max("message__sent_at")
+def _take_run(
+    run: Sequence[tuple[int, Reading]], arrived: Sequence[Arrived], *, at: datetime
+) -> dict[int, CameOf]:
+    came: dict[int, CameOf] = {}
+    _take_turns([reading for _, reading in run])
+    earlier = _earlier([reading for _, reading in run])
+    new = []
+    for place, reading in run:
+        before = earlier.get((reading.sender, reading.control_id))
+        if before is None:
+            new.append((place, reading))
+        elif before.message.sha256 == _digest(arrived[place].content):
+            came[place] = Taken(before.message, before, reading, None, repeated=True)
+        else:
+            came[place] = Conflict()
+    judged = compare_all([reading for _, reading in new], at=at)
+    messages = IntakeMessage.objects.bulk_create(
+        [_kept(reading, arrived[place], at=at) for place, reading in new]
     )
-    elsewhere = ~Q(source__startswith=MESSAGE, by__isnull=True)
-    changed: dict[str, datetime | None] = {"operation": None, "patient": None}
-    if proposal.operation_changes:
-        changes = OperationChange.objects.filter(elsewhere, operation=operation_id)
-        changed["operation"] = changes.aggregate(at=Max("recorded_at"))["at"]
-    if proposal.patient_changes:
-        corrections = PatientChange.objects.filter(elsewhere, patient=patient_id)
-        changed["patient"] = corrections.aggregate(at=Max("recorded_at"))["at"]
-    return History(
-        newest_of_operation=newest["operation"],
-        changed_operation=changed["operation"],
-        newest_of_patient=newest["patient"],
-        changed_patient=changed["patient"],
+    written = _write(list(zip([reading for _, reading in new], judged, strict=True)), at=at)
+    steps = IntakeStep.objects.bulk_create(
+        [
+            step_of(message, Step(one.fate), reading, one, ids, at=at)
+            for message, (_, reading), one, ids in zip(messages, new, judged, written, strict=True)
+        ]
+    )
+    for message, step, (place, reading), one in zip(messages, steps, new, judged, strict=True):
+        came[place] = Taken(message, step, reading, one)
+    overtake([s.message for s in steps if s.step in ON_RECORD], at=at)
+    return came
+
+
+def _earlier(readings: Sequence[Reading]) -> dict[tuple[str, str], IntakeStep]:
+    """Return the first steps of those that came before, by sender and control id."""
+    ids = [reading.control_id for reading in readings]
+    formats = {reading.format for reading in readings}
+    steps = IntakeStep.objects.filter(
+        ends__isnull=True, message__control_id__in=ids, message__format__in=formats
+    )
+    return {
+        (step.message.sender, step.message.control_id): step
+        for step in steps.select_related("message")
+    }
+
+
+def _kept(reading: Reading, arrived: Arrived, *, at: datetime) -> IntakeMessage:
+    return IntakeMessage(
+        format=reading.format,
+        sender=reading.sender,
+        control_id=reading.control_id,
+        trigger=reading.trigger,
+        case_number=_case_number(reading),
+        sent_at=reading.sent_at,
+        source=arrived.source[:200],
+        sha256=_digest(arrived.content),
+        content=arrived.content,
+        received_at=at,
     )
 
 
-def write_step(
+def _write(
+    judged: Sequence[tuple[Reading, Judged]], *, at: datetime
+) -> list[tuple[int | None, int | None]]:
+    """Write what is applied by itself; return of each the ids of patient and operation."""
+    by_source: dict[str, list[Proposal]] = {}
+    for reading, one in judged:
+        if one.fate == Fate.APPLIED and one.proposal:
+            by_source.setdefault(source_of(reading), []).append(one.proposal)
+    written: dict[int, tuple[int, int]] = {}
+    for source, proposals in by_source.items():
+        written |= write(proposals, at=at, source=source, by_id=None)
+    return [
+        (one.proposal and written.get(one.proposal.line)) or ids_of(one.proposal)
+        for _, one in judged
+    ]
+
+
+def step_of(
     message: IntakeMessage,
     step: Step,
     reading: Reading,
     judged: Judged,
+    ids: tuple[int | None, int | None],
     *,
     at: datetime,
     ends: IntakeStep | None = None,
     by_id: int | None = None,
     note: str = "",
 ) -> IntakeStep:
-    """Write what came of a message, and what it changes if it is applied."""
-    proposal = judged.proposal
-    patient_id = proposal.patient.id if proposal and proposal.patient else None
-    operation_id = proposal.operation.id if proposal and proposal.operation else None
-    if step == Step.APPLIED and proposal:
-        source = f"{MESSAGE} {reading.trigger} from {reading.sender}"[:200]
-        written = write([proposal], at=at, source=source, by_id=by_id)
-        patient_id, operation_id = written[proposal.line]
-    return IntakeStep.objects.create(
+    """Return what came of a message, not saved yet; `ids` are those of patient and operation."""
+    return IntakeStep(
         message=message,
         step=step,
         ends=ends,
         reasons=reasons_of(reading, judged),
         note=note,
-        patient_id=patient_id,
-        operation_id=operation_id,
+        patient_id=ids[0],
+        operation_id=ids[1],
         recorded_at=at,
         by_id=by_id,
     )
+
+
+def source_of(reading: Reading) -> str:
+    """Return how the history of patients and operations names a message."""
+    return f"{MESSAGE} {reading.trigger} from {reading.sender}"[:200]
 
 
 def reread(message: IntakeMessage, *, at: datetime) -> Reading:
@@ -212,16 +260,19 @@ def reread(message: IntakeMessage, *, at: datetime) -> Reading:
     return read(bytes(message.content), frame(at=at))
 
 
-def overtake(newer: IntakeMessage, *, at: datetime) -> None:
-    """End the waiting of older messages about the same operation: a newer one is on record."""
-    waiting = IntakeStep.objects.waiting().filter(
-        message__case_number=newer.case_number, message__sent_at__lt=newer.sent_at
-    )
-    for step in waiting.select_related("message") if newer.case_number and newer.sent_at else ():
+def overtake(newer: Sequence[IntakeMessage], *, at: datetime) -> None:
+    """End the waiting of older messages about the same operations: newer ones are on record."""
+    sent = {one.case_number: one.sent_at for one in newer if one.case_number and one.sent_at}
+    waiting = IntakeStep.objects.waiting().filter(message__case_number__in=sent)
+    for step in waiting.select_related("message") if sent else ():
+        before, after = step.message.sent_at, sent[step.message.case_number]
+        if before is None or before >= after:
+            continue
         reading = reread(step.message, at=at)
-        judged = refused(reading) or compare(reading, at=at)
+        judged = compare(reading, at=at)
         if judged.fate == Fate.OVERTAKEN:
-            write_step(step.message, Step.OVERTAKEN, reading, judged, at=at, ends=step)
+            ids = ids_of(judged.proposal)
+            step_of(step.message, Step.OVERTAKEN, reading, judged, ids, at=at, ends=step).save()
 
 
 def reasons_of(reading: Reading, judged: Judged) -> Reasons:
@@ -249,37 +300,24 @@ def _as_kept(kind: str, said: Iterable[Problem | Noted | Said]) -> Reasons:
     return kept
 
 
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
+
+
 def _case_number(reading: Reading) -> str:
     return reading.row.case_number if isinstance(reading.row, ScheduleRow) else ""
 
 
-def _by_a_known_number(reading: Reading, row: ScheduleRow, known: Known) -> ScheduleRow:
-    """Name the operation as it is on record, if a file has named it without its namespace."""
-    on_file = {one.case_number.casefold(): one for one in known.operations if one.case_number}
-    if row.case_number.casefold() in on_file:
-        return row
-    speakers = {mrn_key(one.mrn): mrn_key(one.spoken_for_by) for one in known.patients}
-    mine = {mrn_key(row.mrn), speakers.get(mrn_key(row.mrn), "")}
-    for number in reading.other_case_numbers:
-        operation = on_file.get(number.casefold())
-        if operation and operation.mrn in mine:
-            return replace(row, case_number=operation.case_number)
-    return row
-
-
-def _chosen(row: ScheduleRow, choice: Choice, known: Known) -> ScheduleRow:
-    if choice.or_date:
-        row = replace(row, or_date=choice.or_date, keeps_date=False)
-    for procedure in known.procedures:
-        if procedure.id == choice.procedure_id:
-            row = replace(row, procedure=procedure.name, procedure_code=procedure.code)
-    return row
-
-
-def _take_turns(reading: Reading) -> None:
+def _take_turns(readings: Sequence[Reading]) -> None:
     """Messages about one patient go one after another; SQLite's write lock is held already."""
-    if connection.vendor == "postgresql" and isinstance(reading.row, ScheduleRow):
-        digest = hashlib.blake2b(mrn_key(reading.row.mrn).encode(), digest_size=8).digest()
-        with connection.cursor() as cursor:
-            lock = int.from_bytes(digest, signed=True)
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [lock])
+    if connection.vendor != "postgresql":
+        return
+    numbers = {mrn_key(r.row.mrn) for r in readings if isinstance(r.row, ScheduleRow)}
+    locks = [
+        int.from_bytes(hashlib.blake2b(one.encode(), digest_size=8).digest(), "big", signed=True)
+        for one in numbers
+    ]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_advisory_xact_lock(one) FROM unnest(%s::bigint[]) AS one", [sorted(locks)]
+        )

@@ -1,13 +1,14 @@
 """Listen for HL7 v2 messages over MLLP: one answer for each message, after it is committed.
 
 The blocks are read and written by the `hl7` package. Messages of one connection go one after
-another, in the order in which they came. The database is used from threads, never from the loop.
+another, in the order in which they came. The database is used from one thread, never from the
+loop.
 """
 
 import asyncio
 import logging
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any
@@ -16,63 +17,97 @@ from django.db import DatabaseError, InterfaceError, connection
 from hl7.mllp import InvalidBlockError, start_hl7_server
 
 from patients.clock import now
-from patients.receive_siu import Answered, not_kept, receive, too_long
+from patients.intake import Arrived
+from patients.receive_siu import Answered, not_kept, receive_all, too_long
 from patients.rules.message_reading import MAX_MESSAGE_BYTES
 
 log = logging.getLogger(__name__)
 
 MAX_CONNECTIONS = 100
+# Messages in one transaction.
+AT_ONCE = 50
+Waiting = tuple[Arrived, "asyncio.Future[Answered]"]
 # Seconds: for the rest of a message that has begun, for a message at all, for taking an answer,
 # and for what is under way when the listener is asked to end.
 READ_TIME, IDLE_TIME, WRITE_TIME, ENDING_TIME = 30.0, 3600.0, 30.0, 20.0
 
 
-def answer(content: bytes, source: str) -> Answered:
-    """Take in a message, once more on a new connection if the database cut this one.
+def answer_all(arrived: Sequence[Arrived]) -> list[Answered]:
+    """Take in messages that came at one time, in one transaction; answer each.
 
-    A message whose commit was cut off may be committed: sent again it is known by its control id.
+    Once more on a new connection if the database cut this one: what was committed all the same is
+    known by its control id. If it fails with one of several, they are taken in one by one.
     """
     at = now()
     for last in (False, True):
         try:
-            return receive(content, at=at, source=source)
+            return receive_all(arrived, at=at)
         except (DatabaseError, InterfaceError) as error:
             connection.close()
             if last:
-                log.warning("A message was not kept", exc_info=error)
-        except Exception as error:  # whatever it is, the sender gets an answer and the rest goes on
+                log.warning("Messages were not kept", exc_info=error)
+        except Exception as error:  # whatever it is, the senders get an answer and the rest goes on
             connection.close()
-            log.error("A message was not kept", exc_info=error)
+            log.error("Messages were not kept", exc_info=error)
             break
-    return not_kept(content, at=at)
+    if len(arrived) == 1 or not _database_answers():
+        return [not_kept(one.content, at=at) for one in arrived]
+    return [answer for one in arrived for answer in answer_all([one])]
+
+
+def _database_answers() -> bool:
+    try:
+        connection.ensure_connection()
+    except (DatabaseError, InterfaceError):
+        return False
+    return True
 
 
 @dataclass
 class Listener:
-    """A server for MLLP connections. `threads` is how many messages are worked on at once."""
+    """A server for MLLP connections.
+
+    What arrives while the messages before are being written is written next, together: one
+    transaction for all that wait, as many as there are connections.
+    """
 
     host: str
     port: int
-    threads: int
     stopping: asyncio.Event = field(default_factory=asyncio.Event)
     _tasks: set["asyncio.Task[None]"] = field(default_factory=set)
     _idle: set["asyncio.Task[None]"] = field(default_factory=set)
+    _waiting: "asyncio.Queue[Waiting]" = field(default_factory=asyncio.Queue)
 
     async def run(self, started: Callable[[int], None]) -> None:
         """Listen until `stopping` is set; calls `started` with the port. Ends in good order."""
-        with ThreadPoolExecutor(self.threads, "mllp") as self._pool:
-            server = await start_hl7_server(
-                self._connected, self.host, self.port, limit=MAX_MESSAGE_BYTES
-            )
-            started(server.sockets[0].getsockname()[1])
-            await self.stopping.wait()
-            server.close()
-            for task in self._idle:
-                task.cancel()
-            if self._tasks:
-                await asyncio.wait(self._tasks, timeout=ENDING_TIME)
-            for _ in range(self.threads):
-                await asyncio.get_running_loop().run_in_executor(self._pool, _close)
+        server = await start_hl7_server(
+            self._connected, self.host, self.port, limit=MAX_MESSAGE_BYTES
+        )
+        writing = asyncio.create_task(self._write_for_ever())
+        started(server.sockets[0].getsockname()[1])
+        await self.stopping.wait()
+        server.close()
+        for task in self._idle:
+            task.cancel()
+        if self._tasks:
+            await asyncio.wait(self._tasks, timeout=ENDING_TIME)
+        writing.cancel()
+
+    async def _write_for_ever(self) -> None:
+        loop = asyncio.get_running_loop()
+        with ThreadPoolExecutor(1, "mllp") as thread:
+            try:
+                while True:
+                    some = [await self._waiting.get()]
+                    while len(some) < AT_ONCE and not self._waiting.empty():
+                        some.append(self._waiting.get_nowait())
+                    arrived = [one for one, _ in some]
+                    answers = await loop.run_in_executor(thread, answer_all, arrived)
+                    for (_, answered), answer in zip(some, answers, strict=True):
+                        if not answered.done():
+                            answered.set_result(answer)
+            finally:
+                thread.submit(_close)
 
     async def _connected(self, reader: Any, writer: Any) -> None:
         task = asyncio.current_task()
@@ -127,9 +162,9 @@ class Listener:
         return None
 
     async def _answer(self, content: bytes, writer: Any, source: str) -> None:
-        loop = asyncio.get_running_loop()
-        answered = await loop.run_in_executor(self._pool, answer, content, source)
-        await self._write(answered, writer)
+        answered: asyncio.Future[Answered] = asyncio.get_running_loop().create_future()
+        self._waiting.put_nowait((Arrived(content, source), answered))
+        await self._write(await answered, writer)
 
     async def _write(self, answered: Answered, writer: Any) -> None:
         log.info("%s: %s", answered.code, answered.what)
@@ -138,5 +173,5 @@ class Listener:
 
 
 def _close() -> None:
-    """Give back the connection to the database that this thread has."""
+    """Give back the connection to the database that the thread has."""
     connection.close()

@@ -1,10 +1,11 @@
-"""Take in one HL7 v2 message and say what is answered to it."""
+"""Take in HL7 v2 messages and say what is answered to each."""
 
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from patients.intake import Conflict, Taken, take
+from patients.intake import Arrived, CameOf, Conflict, Taken, take_all
 from patients.models import Step
 from patients.rules.message_formats import MessageFormat
 from patients.rules.message_reading import MessageRefusal, NotTaken
@@ -29,21 +30,24 @@ class Answered:
     what: str
 
 
-def receive(content: bytes, *, at: datetime, source: str) -> Answered:
-    """Take in a message; when this returns, what is answered is committed.
+def receive_all(arrived: Sequence[Arrived], *, at: datetime) -> list[Answered]:
+    """Take in messages, in one transaction; when this returns, what is answered is committed.
 
-    Any error of the database goes through; then `not_kept` is the answer.
+    Any error of the database goes through; then `not_kept` is the answer to each.
     """
-    try:
-        taken = take(content, format=MessageFormat.HL7_V2, at=at, source=source)
-    except NotTaken as refused:
-        code, fault = of_refusal(refused.refusal, refused.where)
-        return _answered(content, code, (fault,), at, refused.refusal.value)
-    except Conflict:
+    came = take_all(arrived, format=MessageFormat.HL7_V2, at=at)
+    return [_answer(one.content, what, at) for one, what in zip(arrived, came, strict=True)]
+
+
+def _answer(content: bytes, came: CameOf, at: datetime) -> Answered:
+    if isinstance(came, NotTaken):
+        code, fault = of_refusal(came.refusal, came.where)
+        return _answered(content, code, (fault,), at, came.refusal.value)
+    if isinstance(came, Conflict):
         return _answered(content, Code.ERROR, (DUPLICATE,), at, "control id used before")
-    what = f"message {taken.message.pk} {taken.step.step}{' before' if taken.repeated else ''}"
-    if taken.step.step == Step.REFUSED:
-        return _answered(content, Code.ERROR, of_problems(_problems(taken)), at, what)
+    what = f"message {came.message.pk} {came.step.step}{' before' if came.repeated else ''}"
+    if came.step.step == Step.REFUSED:
+        return _answered(content, Code.ERROR, of_problems(_problems(came)), at, what)
     return _answered(content, Code.ACCEPTED, (), at, what)
 
 

@@ -7,11 +7,13 @@ from datetime import datetime
 
 from django.db import transaction
 
-from patients.intake import Choice, compare, overtake, reread, write_step
+from patients.compare_message import Choice, compare, ids_of
+from patients.intake import overtake, reread, source_of, step_of
 from patients.models import IntakeMessage, IntakeStep, Step
-from patients.rules.intake import Fate, Judged, refused
+from patients.rules.intake import Fate, Judged
 from patients.rules.message_reading import Doubt, Reading
 from patients.rules.schedule_changes import Verdict
+from patients.write_schedule import write
 
 # A person has to say the date: the message does not say one alone.
 DATE_NEEDED = frozenset({Doubt.DATES_DIFFER, Doubt.NO_DATE, Doubt.ZONE_UNCLEAR})
@@ -55,7 +57,7 @@ def look(message: IntakeMessage, *, at: datetime, choice: Choice | None = None) 
     """Read a kept message again and compare it with the record as it is now."""
     step = IntakeStep.objects.in_force().select_related("by").get(message=message)
     reading = reread(message, at=at)
-    judged = refused(reading) or compare(reading, at=at, choice=choice)
+    judged = compare(reading, at=at, choice=choice)
     proposal = judged.proposal
     facts = (step.pk, judged.fate, proposal and (proposal.patient, proposal.operation))
     shown = hashlib.sha256(repr(facts).encode("utf-8", "backslashreplace")).hexdigest()[:16]
@@ -87,10 +89,13 @@ def apply_message(
         if not _may_apply(judged) or proposal is None or proposal.verdict == Verdict.REJECTED:
             raise CannotApply(judged)
         taken = Step.UNCHANGED if proposal.verdict == Verdict.UNCHANGED else Step.APPLIED
-        step = write_step(
-            message, taken, seen.reading, judged, at=at, ends=waits, by_id=by_id, note=note
+        written = write([proposal], at=at, source=source_of(seen.reading), by_id=by_id)
+        ids = written.get(proposal.line) or ids_of(proposal)
+        step = step_of(
+            message, taken, seen.reading, judged, ids, at=at, ends=waits, by_id=by_id, note=note
         )
-        overtake(message, at=at)
+        step.save()
+        overtake([message], at=at)
     return step
 
 

@@ -75,11 +75,10 @@ class Judged:
     problems: tuple[Problem, ...] = ()
 
 
-def refused(reading: Reading) -> Judged | None:
-    """Return the refusal of a message whose facts cannot be read, else None."""
-    if isinstance(reading.row, Unreadable):
-        return Judged(Fate.REFUSED, None, problems=reading.row.problems)
-    return None
+def refused(reading: Reading) -> Judged:
+    """Return the refusal of a message whose facts cannot be read."""
+    assert isinstance(reading.row, Unreadable)
+    return Judged(Fate.REFUSED, None, problems=reading.row.problems)
 
 
 def judge(reading: Reading, proposal: Proposal, history: History, *, at: datetime) -> Judged:

@@ -5,7 +5,6 @@ import signal
 from argparse import ArgumentParser
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from patients.mllp import Listener
@@ -39,7 +38,7 @@ class Command(BaseCommand):
 
     async def listen(self, host: str, port: int) -> None:
         """Runs the listener."""
-        listener = Listener(host, port, threads=settings.WORKER_THREADS)
+        listener = Listener(host, port)
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, listener.stopping.set)
