@@ -1,11 +1,13 @@
 """Tell whoever confirmed an OR date that what it rested on holds no longer.
 
-A row for each email is written in the transaction that revokes the clearance (promise B2). The
+A row for each email is written in the transaction of the act that causes it (promise B2): the date
+moves, a clearance, sign-off or waiver is taken back, a requirement changes, a merge is undone. The
 email says nothing but that there is something to look at; what it is stands on the operations page.
 """
 
 import uuid
-from collections.abc import Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
@@ -13,19 +15,30 @@ from typing import Any
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.core.mail.backends.base import BaseEmailBackend
+from django.db import transaction
 from django.db.models import Model, QuerySet
 from django.urls import reverse
 
 from clinic.day_words import day
-from clinic.models import Confirmation, StaffUser
-from clinic.unsettled import accepted, held, latest_confirmations
+from clinic.models import Alarm, Confirmation, StaffUser
+from clinic.unsettled import (
+    Change,
+    Unsettled,
+    accepted,
+    held,
+    latest_confirmations,
+    unsettled,
+    unsettled_among,
+)
 from education import emails
+from education.assign import assignments_followed
 from education.carry import with_carried
-from education.clear import clearance_ends
+from education.clear import acceptance_ended, clearance_ends
 from education.models import Assignment, Clearance, Message
 from education.rules.standing import Facts, Standing, standing
 from education.standings import Told, standings
 from patients import programme
+from patients.batches import batches
 from patients.clock import local_date
 from patients.merge import merge_undone
 from patients.models import (
@@ -33,6 +46,7 @@ from patients.models import (
     Language,
     Merge,
     Operation,
+    OperationChange,
     OperationMoved,
     Patient,
     Programme,
@@ -60,6 +74,8 @@ class Resting:
 
 def connect() -> None:
     """Listen for clearances and merges that end, and bring the email; called once when ready."""
+    assignments_followed.connect(look_at_operations, dispatch_uid="look-at-operations")
+    acceptance_ended.connect(look_at_one, dispatch_uid="look-at-one")
     clearance_ends.connect(tell_who_confirmed, dispatch_uid="tell-who-confirmed")
     merge_undone.connect(tell_who_confirmed_meanwhile, dispatch_uid="tell-who-confirmed-meanwhile")
     emails.WITHOUT_LINK[LOOK_AGAIN] = look_again_email
@@ -128,7 +144,7 @@ def tell_who_confirmed(
     """
     patient = clearance.patient
     list(Operation.objects.select_for_update().filter(patient=patient).order_by("pk"))
-    _write({one.confirmation.by for one in resting_on([clearance], at=at)}, patient, at=at)
+    _tell_not_clear((one.confirmation for one in resting_on([clearance], at=at)), patient, at=at)
 
 
 def tell_who_confirmed_meanwhile(
@@ -145,29 +161,116 @@ def tell_who_confirmed_meanwhile(
         patient=merged,
         pk__in=OperationMoved.objects.filter(merge=merge).values("operation"),
     )
-    confirmers = {
-        confirmation.by
+    confirmations = [
+        confirmation
         for one, confirmation in _confirmed(returned, modules=None, on=on, used=used)
         if confirmation.recorded_at >= merge.recorded_at
         and not _stands(one, one.facts, confirmation, used.notice_days, on=on)
-    }
-    _write(confirmers, merged, at=at)
+    ]
+    _tell_not_clear(confirmations, merged, at=at)
 
 
-def _write(confirmers: Iterable[StaffUser], patient: Patient, *, at: datetime) -> None:
-    for member in sorted(confirmers, key=lambda member: member.pk):
-        if not member.is_active:
-            continue
-        message = Message.objects.create(
-            purpose=LOOK_AGAIN,
-            patient=patient,
-            address=member.email,
-            language=Language.ENGLISH,
-            message_id=f"<{uuid.uuid4()}@{settings.MAIL_DOMAIN}>",
-            next_try_at=at,
-            recorded_at=at,
-        )
-        wake("education.tasks.send_message", message.pk)
+def _tell_not_clear(
+    confirmations: Iterable[Confirmation], patient: Patient, *, at: datetime
+) -> None:
+    tell((Lapsed(one, Change.NO_LONGER_CLEAR, patient.pk) for one in confirmations), at=at)
+
+
+def look_at_operations(
+    sender: type[Model], operations: Sequence[Operation], at: datetime, **kwargs: Any
+) -> None:
+    """Dates moved, bookings or requirements changed: write to whoever confirmed what lapsed."""
+    for some in batches(operation.pk for operation in operations):
+        confirmed = Confirmation.objects.filter(operation__in=some)
+        look_at(confirmed.values_list("operation", flat=True).distinct(), at=at)
+
+
+def look_at_one(sender: type[Model], assignment: Assignment, at: datetime, **kwargs: Any) -> None:
+    """What a clinician had accepted does not count any more."""
+    look_at([assignment.operation_id], at=at)
+
+
+def look_at_everything(*, at: datetime) -> None:
+    """Find what lapsed without an act that said so, and what is settled; safe to run twice."""
+    open_alarms = Alarm.objects.filter(over_at__isnull=True)
+    alarmed = set(open_alarms.values_list("confirmation__operation", flat=True))
+    for some in batches(sorted(alarmed | {one.given.operation.pk for one in unsettled(at=at)})):
+        look_at(some, at=at)
+
+
+def look_at(operation_ids: Iterable[int], *, at: datetime) -> None:
+    """Say of operations which alarms are over, and write where a new one is due.
+
+    The operations are locked first, as confirming locks its own.
+    """
+    ids = sorted(operation_ids)
+    if not ids:
+        return
+    with transaction.atomic():
+        list(Operation.objects.select_for_update().filter(pk__in=ids).order_by("pk"))
+        found = {
+            (one.confirmation.pk, str(one.change)): one
+            for one in unsettled_among(ids, at=at)
+            if one.confirmation
+        }
+        alarms = Alarm.objects.filter(confirmation__operation__in=ids, over_at__isnull=True)
+        known = {(alarm.confirmation_id, alarm.cause): alarm.pk for alarm in alarms}
+        over = [pk for key, pk in known.items() if key not in found]
+        Alarm.objects.filter(pk__in=over).update(over_at=at)
+        tell([_lapsed(one) for key, one in found.items() if key not in known], at=at)
+
+
+@dataclass(frozen=True)
+class Lapsed:
+    """A confirmation that does not fit its operation any more, and why.
+
+    `known`: whoever confirmed it did this, and needs no email about it.
+    """
+
+    confirmation: Confirmation
+    cause: Change
+    patient_id: int
+    known: bool = False
+
+
+def _lapsed(one: Unsettled) -> Lapsed:
+    operation, confirmation = one.given.operation, one.confirmation
+    if confirmation is None:
+        raise ValueError("nobody confirmed it")
+    last = OperationChange.objects.filter(operation=operation).order_by("-version").first()
+    moved = one.change == Change.DATE_MOVED
+    own_act = moved and last is not None and last.by_id == confirmation.by_id
+    return Lapsed(confirmation, one.change, operation.patient_id, own_act)
+
+
+def tell(lapsed: Iterable[Lapsed], *, at: datetime) -> None:
+    """Open an alarm for each, and write one email to each of those who confirmed.
+
+    An alarm of the same cause that is still open is over: that had been settled.
+    """
+    by_key = {(one.confirmation.pk, one.cause): one for one in lapsed}
+    about: dict[StaffUser, set[int]] = defaultdict(set)
+    for one in by_key.values():
+        alarms = Alarm.objects.filter(confirmation=one.confirmation, cause=one.cause)
+        alarms.filter(over_at__isnull=True).update(over_at=at)
+        Alarm.objects.create(confirmation=one.confirmation, cause=one.cause, recorded_at=at)
+        if one.confirmation.by.is_active and not one.known:
+            about[one.confirmation.by].add(one.patient_id)
+    for member, patients in sorted(about.items(), key=lambda item: item[0].pk):
+        _write(member, patients.pop() if len(patients) == 1 else None, at=at)
+
+
+def _write(member: StaffUser, patient_id: int | None, *, at: datetime) -> None:
+    message = Message.objects.create(
+        purpose=LOOK_AGAIN,
+        patient_id=patient_id,
+        address=member.email,
+        language=Language.ENGLISH,
+        message_id=f"<{uuid.uuid4()}@{settings.MAIL_DOMAIN}>",
+        next_try_at=at,
+        recorded_at=at,
+    )
+    wake("education.tasks.send_message", message.pk)
 
 
 def look_again_email(message: Message, *, connection: BaseEmailBackend) -> EmailMultiAlternatives:

@@ -372,6 +372,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 60.0,
         "options": {"expires": 60.0},
     },
+    "look-at-confirmations": {
+        "task": "clinic.tasks.look_at_confirmations",
+        "schedule": 1800.0,
+        "options": {"expires": 1800.0},
+    },
     "log-trail-seal": {"task": "clinic.tasks.log_trail_seal", "schedule": 3600.0},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = text(

@@ -4,7 +4,9 @@ import logging
 
 from celery import shared_task
 
+from clinic.look_again import look_at_everything
 from clinic.trail import seal
+from patients.clock import now
 
 log = logging.getLogger(__name__)
 
@@ -16,3 +18,13 @@ def log_trail_seal() -> None:
     `manage.py verify_trail --seals FILE` holds the trail against it.
     """
     log.info("The trail's seal: %s", seal())
+
+
+@shared_task(name="clinic.tasks.look_at_confirmations")
+def look_at_confirmations() -> None:
+    """Write to whoever confirmed an OR date that is not clear any more, once for each cause.
+
+    Most of it is written in the transaction of the act that caused it. This finds what has no such
+    act (an edition that ends earlier clearances), and does so several times a day.
+    """
+    look_at_everything(at=now())

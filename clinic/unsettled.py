@@ -94,15 +94,18 @@ def unsettled(*, at: datetime) -> list[Unsettled]:
     One query when there are none, which is the usual case. Raises CannotTell when a fact could
     not be read.
     """
-    on = programme.local_day(at)
-    suspects = list(_suspects(_confirmed_once(on)).values_list("pk", flat=True))
-    return _among(Operation.objects.filter(pk__in=suspects), at=at) if suspects else []
+    return _unsettled(_confirmed_once(programme.local_day(at)), at=at)
 
 
 def unsettled_among(operation_ids: Iterable[int], *, at: datetime) -> list[Unsettled]:
     """Return which of these operations are unsettled. Raises CannotTell as `unsettled`."""
     rows = _confirmed_once(programme.local_day(at)).filter(pk__in=list(operation_ids))
-    return _among(rows, at=at)
+    return _unsettled(rows, at=at)
+
+
+def _unsettled(rows: OperationQuerySet, *, at: datetime) -> list[Unsettled]:
+    suspects = list(_suspects(rows).values_list("pk", flat=True))
+    return _among(Operation.objects.filter(pk__in=suspects), at=at) if suspects else []
 
 
 def latest_confirmations(operations: Iterable[Operation]) -> dict[int, Confirmation]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.dispatch import Signal
 
 from education.models import Assignment, AssignmentChange, Module, Requirement
 from education.rules.window import window
@@ -12,6 +13,9 @@ from patients.batches import AT_ONCE, batches, update_all
 from patients.models import Booking, Operation, Procedure, latest_first
 
 StaffId = int | None
+
+# Sent inside the transaction, when the assignments of operations are in line: operations, at.
+assignments_followed = Signal()
 
 WRITTEN = ("opens_on", "clear_by", "due_before_operation", "closed", "recorded_at")
 
@@ -79,6 +83,7 @@ def follow(operations: Sequence[Operation], *, at: datetime) -> None:
             ],
             at=at,
         )
+    assignments_followed.send(sender=Assignment, operations=operations, at=at)
 
 
 @dataclass(frozen=True)

@@ -17,11 +17,12 @@ from django.urls import reverse
 from pytest_django import Settings
 
 from clinic.confirm import AnswerChanged, answer, confirm
-from clinic.look_again import LOOK_AGAIN, resting_on
+from clinic.look_again import LOOK_AGAIN, look_at_everything, resting_on
 from clinic.models import StaffUser
 from clinic.once import new_key
 from clinic.unsettled import Change, unsettled
 from education import clear, identify
+from education.assign import require
 from education.models import Assignment, Clearance, Message, MessageState, Revocation
 from education.readability import sentences
 from education.send import send
@@ -31,10 +32,12 @@ from patients.models import Booking, Operation
 from patients.schedule import change, move
 from tests.education.test_emails import HEALTH_WORDS, PREVIEW, body
 from tests.factories import (
+    STARTER,
     a_member,
     a_patient,
     a_submission,
     an_assignment,
+    an_edition,
     an_invitation,
     an_operation,
     signed_in,
@@ -287,8 +290,9 @@ def test_not_who_confirmed_another_date(
     clearance = cleared_by_teach_back(assignment, dietitian)
     operation = confirmed(assignment, coordinator)
     move(operation, (operation.or_date or date.max) + timedelta(days=1), at=now())
+    assert told() == [coordinator.email], "for the move"
     revoke(clearance, dietitian)
-    assert told() == []
+    assert told() == [coordinator.email], "and not again for what that date does not rest on"
 
 
 @pytest.mark.parametrize("booking", [Booking.ON_HOLD, Booking.CANCELLED, Booking.DONE])
@@ -336,6 +340,116 @@ def test_not_on_a_disabled_account_and_the_form_says_so(
     html = signed_in(dietitian).get(reverse("revoke-clearance", args=[clearance.pk]))
     assert "has no account any more" in html.content.decode()
     revoke(clearance, dietitian)
+    assert told() == []
+
+
+# --- what else makes a confirmation not fit any more ----------------------------------------------
+
+
+def later(operation: Operation, days: int) -> date:
+    return (operation.or_date or date.max) + timedelta(days=days)
+
+
+def test_a_moved_date_tells_whoever_confirmed_the_other_once(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """Moved on, and on again: the same confirmation is undone once, not twice."""
+    cleared_by_teach_back(assignment, dietitian)
+    operation = confirmed(assignment, coordinator)
+    move(operation, later(operation, 1), at=now(), by_id=dietitian.pk)
+    move(operation, later(operation, 2), at=now(), by_id=dietitian.pk)
+    look_at_everything(at=now())
+    assert told() == [coordinator.email]
+
+
+def test_moved_back_and_moved_again_is_told_anew(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    cleared_by_teach_back(assignment, dietitian)
+    operation = confirmed(assignment, coordinator)
+    for days in (1, 0, 1):
+        move(operation, later(operation, days), at=now(), by_id=dietitian.pk)
+    assert told() == [coordinator.email] * 2
+
+
+def test_who_moves_what_they_confirmed_gets_no_email(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """They know; it stands at the top of the page all the same."""
+    cleared_by_teach_back(assignment, dietitian)
+    operation = confirmed(assignment, coordinator)
+    move(operation, later(operation, 1), at=now(), by_id=coordinator.pk)
+    look_at_everything(at=now())
+    assert told() == []
+    assert [one.change for one in unsettled(at=now())] == [Change.DATE_MOVED]
+
+
+def test_a_waiver_taken_back_tells_whoever_confirmed_on_it(
+    assignment: Assignment, coordinator: StaffUser
+) -> None:
+    by = a_member("clinician").pk
+    waiver = clear.waive(assignment, reason="Taught elsewhere.", at=now(), by_id=by)
+    confirmed(assignment, coordinator)
+    clear.revoke_waiver(waiver, reason="It was not.", at=now(), by_id=by)
+    clear.revoke_waiver(waiver, reason="It was not.", at=now(), by_id=by)
+    assert told() == [coordinator.email]
+
+
+def test_a_requirement_that_is_added_tells_each_who_confirmed_one_email(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """Two operations of two patients, one who confirmed both: one email, which names nobody."""
+    other = an_assignment(operation=an_operation(patient=a_patient()))
+    for one in (assignment, other):
+        cleared_by_teach_back(one, dietitian)
+        confirmed(one, coordinator)
+    home = an_edition((STARTER / "first_weeks_at_home.toml").read_text()).module
+    procedure = assignment.operation.procedure
+    require(procedure, home, opens_days=-30, clear_by_days=-3, at=now())
+    assert told() == [coordinator.email]
+    assert Message.objects.get(purpose=LOOK_AGAIN).patient is None
+    require(procedure, home, opens_days=-30, clear_by_days=-2, at=now())
+    assert told() == [coordinator.email]
+
+
+def test_the_sweep_finds_what_no_act_told_of_and_tells_it_once(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """A new edition ends the clearances on earlier ones; it knows nothing of operations."""
+    cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    look_at_everything(at=now())
+    assert told() == []
+    an_edition(earlier_clearances_count=False)
+    look_at_everything(at=now())
+    look_at_everything(at=now())
+    assert told() == [coordinator.email]
+
+
+def test_what_was_settled_and_lapses_again_is_told_again(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    first = cleared_by_teach_back(assignment, dietitian)
+    confirmed(assignment, coordinator)
+    revoke(first, dietitian)
+    second = cleared_by_teach_back(assignment, dietitian)
+    look_at_everything(at=now())
+    assert told() == [coordinator.email]
+    revoke(second, dietitian)
+    look_at_everything(at=now())
+    assert told() == [coordinator.email] * 2
+
+
+def test_the_email_about_a_move_is_committed_with_it_or_not_at_all(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    """Promise B2."""
+    cleared_by_teach_back(assignment, dietitian)
+    operation = confirmed(assignment, coordinator)
+    with transaction.atomic():
+        move(operation, later(operation, 1), at=now(), by_id=dietitian.pk)
+        assert told() == [coordinator.email]
+        transaction.set_rollback(True)
     assert told() == []
 
 
