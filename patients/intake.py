@@ -251,7 +251,7 @@ def step_of(
 
 def source_of(reading: Reading) -> str:
     """Return how the history of patients and operations names a message."""
-    return f"{MESSAGE} {reading.trigger} from {reading.sender}"[:200]
+    return f"{MESSAGE} from {reading.sender}".removesuffix(" from ")[:200]
 
 
 def reread(message: IntakeMessage, *, at: datetime) -> Reading:

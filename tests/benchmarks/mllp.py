@@ -78,7 +78,7 @@ def message(sender: int, number: int, who: int, day: int, *, trigger: str, at: d
     name = f"Quill{letters(sender * 10_007 + who)}^Tobias{letters(who * 31 + sender)}"
     return "\r".join(
         (
-            rf"MSH|^~\&|OR{sender}|LARK|CB|LARK|{at:%Y%m%d%H%M%S}+0000||SIU^{trigger}^SIU_S12|"
+            rf"MSH|^~\&|OR|LARK|CB|LARK|{at:%Y%m%d%H%M%S}+0000||SIU^{trigger}^SIU_S12|"
             f"{sender}-{number}|P|2.5.1||||||UNICODE UTF-8",
             f"SCH||{sender}-{who}^OR||||EV^event|||60|m|^^60^{on}0800^{on}0900|||||9^DESK||||"
             f"9^DESK|||||{status}",
