@@ -9,7 +9,7 @@ from django.dispatch import Signal
 
 from education.models import Assignment, AssignmentChange, Module, Requirement
 from education.rules.window import window
-from patients.batches import AT_ONCE, batches, update_all
+from patients.batches import AT_ONCE, batches, insert_all, update_all
 from patients.models import Booking, Operation, Procedure, latest_first
 
 StaffId = int | None
@@ -77,7 +77,7 @@ def follow(operations: Sequence[Operation], *, at: datetime) -> None:
             [
                 wanted
                 for operation in some
-                for wanted in _wanted(
+                for wanted in bring_in_line(
                     operation, requirements[operation.procedure_id], existing[operation.pk]
                 )
             ],
@@ -95,26 +95,29 @@ class Wanted:
     requirement: Requirement
 
 
-def _wanted(
+def bring_in_line(
     operation: Operation,
     needed: Mapping[int, Requirement],
     existing: Mapping[int, Assignment],
 ) -> Iterator[Wanted]:
-    """Yield the assignments of one operation that are not in line, brought in line."""
+    """Yield the assignments of one operation that are not in line, brought in line; writes nothing.
+
+    `needed` and `existing` are by the module's id.
+    """
     for module_id, requirement in needed.items():
         assignment = existing.get(module_id)
         if assignment or (requirement.required and operation.is_open):
             assignment = assignment or Assignment(operation=operation, module_id=module_id)
-            if _bring_in_line(assignment, operation, requirement):
+            if _set(assignment, operation, requirement):
                 yield Wanted(assignment, operation, requirement)
     for module_id, assignment in existing.items():
         if module_id not in needed:  # of an earlier procedure
             latest = assignment.changes.order_by("-id").select_related("requirement")[0]
-            if _bring_in_line(assignment, operation, latest.requirement, needed=False):
+            if _set(assignment, operation, latest.requirement, needed=False):
                 yield Wanted(assignment, operation, latest.requirement)
 
 
-def _bring_in_line(
+def _set(
     assignment: Assignment, operation: Operation, requirement: Requirement, *, needed: bool = True
 ) -> bool:
     """Set what an assignment should say; False if it says it already."""
@@ -162,4 +165,4 @@ def _write(changed: Sequence[Wanted], *, at: datetime) -> None:
         )
         for wanted in changed
     ]
-    AssignmentChange.objects.bulk_create(history, batch_size=AT_ONCE)
+    insert_all(history)

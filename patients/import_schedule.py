@@ -16,14 +16,16 @@ from io import StringIO
 from django.db import IntegrityError, transaction
 
 from patients import programme, schedule
+from patients.models import ScheduleReading
 from patients.rules.csv_cells import neutralise
 from patients.rules.schedule_changes import Proposal, Verdict, propose
 from patients.rules.schedule_columns import NOTES, Column
 from patients.rules.schedule_dates import Order
 from patients.rules.schedule_file import read_text
 from patients.rules.schedule_rows import ScheduleRow, date_orders, read_rows
-from patients.rules.schedule_table import Table, read_table
+from patients.rules.schedule_table import Table, possible_keys, read_table
 from patients.schedule_on_record import on_record
+from patients.schedule_reading import columns_of, in_force
 from patients.schedule_words import problem_words
 from patients.speaks_for import MergedMeanwhile
 from patients.write_schedule import FILE, write
@@ -31,7 +33,10 @@ from patients.write_schedule import FILE, write
 
 @dataclass(frozen=True)
 class Preview:
-    """What a file would change as the record stands. Nothing was written."""
+    """What a file would change as the record stands. Nothing was written.
+
+    `reading` is how somebody said that files with these headings are read, if anybody did.
+    """
 
     table: Table
     encoding: str
@@ -39,6 +44,7 @@ class Preview:
     date_orders: Counter[Order]
     procedures: Mapping[int, str]
     proposals: tuple[Proposal, ...]
+    reading: ScheduleReading | None = None
 
     @cached_property
     def counts(self) -> dict[Verdict, int]:
@@ -85,16 +91,23 @@ class ChangedSincePreview(Exception):
         self.preview = preview
 
 
-def preview(data: bytes, *, day_first: bool | None, at: datetime) -> Preview:
+def preview(
+    data: bytes, *, day_first: bool | None, at: datetime, read_as_at: datetime | None = None
+) -> Preview:
     """Say what a schedule would change. Writes nothing.
 
-    `day_first` is how 03/04/2027 was said to be read, None when nobody said. Raises NotASchedule
-    when the file as a whole cannot be read, and NotFounded when there is no programme.
+    `day_first` is how 03/04/2027 was said to be read, None when nobody said for this file; then
+    what was said for such files counts, as it was at `read_as_at` if that is given. Raises
+    NotASchedule when the file as a whole cannot be read, and NotFounded when there is no programme.
     """
     on = programme.local_day(at)
     text, encoding = read_text(data)
-    table = read_table(text)
-    rows = read_rows(table, day_first=day_first, on=on)
+    readings = in_force(possible_keys(text), known_at=read_as_at)
+    table = read_table(text, {key: columns_of(reading) for key, reading in readings.items()})
+    reading = readings.get(table.key)
+    if day_first is None and reading:
+        day_first = reading.day_first
+    rows = read_rows(table, day_first=day_first, on=on, plans=reading.plans if reading else {})
     known = on_record([row for row in rows if isinstance(row, ScheduleRow)])
     return Preview(
         table=table,
@@ -102,7 +115,11 @@ def preview(data: bytes, *, day_first: bool | None, at: datetime) -> Preview:
         day_first=day_first,
         date_orders=date_orders(table),
         procedures={procedure.id: procedure.name for procedure in known.procedures},
-        proposals=tuple(_with_headings(p, table) for p in propose(rows, known, on=on)),
+        proposals=tuple(
+            _with_headings(p, table)
+            for p in propose(rows, known, on=on, words=reading.procedures if reading else {})
+        ),
+        reading=reading,
     )
 
 

@@ -11,7 +11,7 @@ from datetime import date
 from django.db import transaction
 
 from patients import search_words
-from patients.batches import AT_ONCE, batches
+from patients.batches import AT_ONCE, batches, insert_values
 from patients.known_names import KnownName, known_names
 from patients.models import MatchKey, MatchName, Patient
 from patients.rules.identity_keys import keys_of
@@ -104,13 +104,14 @@ def _write(lacking: list[Wanted]) -> None:
     names = MatchName.objects.bulk_create(
         [MatchName(**vars(want)) for want in lacking], batch_size=AT_ONCE
     )
-    MatchKey.objects.bulk_create(
+    insert_values(
+        MatchKey,
+        ["key", "name"],
         [
-            MatchKey(key=key, name=name)
+            (key, name.pk)
             for name, want in zip(names, lacking, strict=True)
             for key in sorted(_keys(want))
         ],
-        batch_size=AT_ONCE,
     )
 
 

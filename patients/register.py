@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.dispatch import Signal
 
-from patients.batches import AT_ONCE, update_all
+from patients.batches import AT_ONCE, insert_all, update_all
 from patients.match_keys import FIND_DUPLICATES, keep
 from patients.models import Language, Patient, PatientChange
 from patients.rules.names import name_key
@@ -139,7 +139,7 @@ def _follow(patients: Sequence[Patient], history: Sequence[PatientChange], *, at
     """Keep the history and the look-up keys, and tell whoever listens."""
     if not patients:
         return
-    PatientChange.objects.bulk_create(history, batch_size=AT_ONCE)
+    insert_all(history)
     keep(patient.pk for patient in patients)
     patient_changed.send(sender=Patient, patients=patients, at=at)
     wake(FIND_DUPLICATES)

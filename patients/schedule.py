@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.dispatch import Signal
 
-from patients.batches import AT_ONCE, batches, update_all
+from patients.batches import AT_ONCE, batches, insert_all, update_all
 from patients.models import Booking, Operation, OperationChange, Patient, Procedure
 from patients.speaks_for import held_all, locked_speaker
 
@@ -192,5 +192,5 @@ def _follow(
 ) -> None:
     """Keep the history, and tell whoever listens."""
     if operations:
-        OperationChange.objects.bulk_create(history, batch_size=AT_ONCE)
+        insert_all(history)
         operation_changed.send(sender=Operation, operations=operations, at=at)

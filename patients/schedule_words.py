@@ -141,6 +141,10 @@ PROBLEMS: dict[Reason, Words] = {
         "The procedure “{detail}” is not known.",
         "Add it to the procedures, or correct the name. Known are: {procedures}.",
     ),
+    Reason.PROCEDURE_NOT_OURS: (
+        "“{detail}” is not one of our procedures.",
+        "Nothing to do. If it is one of ours, change what the word means.",
+    ),
     Reason.PROCEDURE_CONTRADICTS: (
         "Name and code mean two procedures: {detail}.",
         "Correct one of them.",
@@ -298,8 +302,11 @@ def about_file(table: Table, encoding: str) -> list[str]:
     if table.blank_rows:
         rows = "blank row was" if table.blank_rows == 1 else "blank rows were"
         said.append(f"{table.blank_rows} {rows} passed over.")
+    if not table.has_header:
+        said.append("The file has no line with the names of the columns: they are numbered.")
     if table.lines_above:
-        said.append(f"The header stands on line {table.lines_above + 1}; above it nothing is read.")
+        what = "header stands" if table.has_header else "first row stands"
+        said.append(f"The {what} on line {table.lines_above + 1}; above it nothing is read.")
     if table.unused:
         said.append(f"Columns that are not used: {', '.join(map(_short, table.unused))}.")
     return said

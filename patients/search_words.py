@@ -7,7 +7,7 @@ from collections.abc import Collection
 
 from django.db.models import QuerySet
 
-from patients.batches import AT_ONCE
+from patients.batches import insert_values
 from patients.known_names import known_names
 from patients.models import Patient, PatientQuerySet, SearchWord
 from patients.rules.search_words import (
@@ -32,10 +32,7 @@ def keep(patient_ids: Collection[int], *, mend: bool = True) -> tuple[set[int], 
     leftover = have.keys() - wanted
     if mend:
         SearchWord.objects.filter(pk__in=[have[one] for one in leftover]).delete()
-        SearchWord.objects.bulk_create(
-            [SearchWord(patient_id=patient_id, word=word) for patient_id, word in lacking],
-            batch_size=AT_ONCE,
-        )
+        insert_values(SearchWord, ["patient", "word"], lacking)
     return {patient_id for patient_id, _ in lacking}, {patient_id for patient_id, _ in leftover}
 
 

@@ -14,9 +14,9 @@ from patients.rules.names import name_tokens
 from patients.rules.schedule_booking import booking_after
 from patients.rules.schedule_columns import Column
 from patients.rules.schedule_contradictions import contradictions
-from patients.rules.schedule_known import Known, KnownOperation, KnownPatient, mrn_key
+from patients.rules.schedule_known import CANCELLED, Known, KnownOperation, KnownPatient, mrn_key
 from patients.rules.schedule_persons import another_person, family_name_is_new
-from patients.rules.schedule_procedures import Procedures
+from patients.rules.schedule_procedures import NOTHING_SAID, Meant, Procedures
 from patients.rules.schedule_reasons import Notice, Problem, Reason, Said
 from patients.rules.schedule_rows import Plan, ScheduleRow, Unreadable
 
@@ -58,17 +58,29 @@ class Proposal:
     operation_changes: tuple[Change, ...] = ()
 
     @property
+    def not_ours(self) -> bool:
+        """Whether the row is rejected because somebody said that its procedure is not ours."""
+        return [problem.reason for problem in self.problems] == [Reason.PROCEDURE_NOT_OURS]
+
+    @property
     def moved(self) -> Change | None:
         """The OR date's change, if it has one."""
         return next((c for c in self.operation_changes if c.field == "or_date"), None)
 
 
-def propose(rows: Sequence[ScheduleRow | Unreadable], known: Known, *, on: date) -> list[Proposal]:
+def propose(
+    rows: Sequence[ScheduleRow | Unreadable],
+    known: Known,
+    *,
+    on: date,
+    words: Meant = NOTHING_SAID,
+) -> list[Proposal]:
     """Compare every row with what is on record on a day, earlier rows of the file included.
 
-    One proposal for each row, in order. Problems found here name their column by `Column`.
+    One proposal for each row, in order. Problems found here name their column by `Column`. `words`
+    is what somebody said that names of procedures mean.
     """
-    procedures = Procedures(known.procedures)
+    procedures = Procedures(known.procedures, words)
     meant = {
         row.line: _procedure_of(row, procedures, known)
         for row in rows
@@ -196,7 +208,16 @@ class _Comparison:
             for place in fitting
             if row.or_date and self.operations[place].or_date == row.or_date
         ]
-        for places in ([p for p in same_day if p in still_open], same_day, still_open):
+        # A cancelled one without a date, told once more.
+        gone = [
+            place
+            for place in fitting
+            if row.plan == Plan.CANCELLED
+            and row.or_date is None
+            and (self.operations[place].booking, self.operations[place].or_date)
+            == (CANCELLED, None)
+        ]
+        for places in ([p for p in same_day if p in still_open], same_day, still_open, gone):
             if len(places) == 1:
                 return places[0]
             if places:

@@ -53,6 +53,7 @@ class Reason(StrEnum):
     EMAIL_UNREADABLE = "email_unreadable"
     STATUS_UNKNOWN = "status_unknown"
     PROCEDURE_UNKNOWN = "procedure_unknown"
+    PROCEDURE_NOT_OURS = "procedure_not_ours"
     PROCEDURE_CONTRADICTS = "procedure_contradicts"
     MRN_OF_SOMEBODY_ELSE = "mrn_of_somebody_else"
     MRN_TWICE = "mrn_twice"

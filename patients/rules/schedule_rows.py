@@ -6,15 +6,18 @@ same rows, and patients/rules/schedule_changes.py compares those with what is on
 
 import re
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from functools import cached_property
+from types import MappingProxyType
 
 from patients.rules.names import name_key
 from patients.rules.schedule_columns import Column
 from patients.rules.schedule_dates import Order, order_of, read_date
 from patients.rules.schedule_names import in_one_case, readable
+from patients.rules.schedule_reading import written
 from patients.rules.schedule_reasons import Notice, Problem, Reason, Said
 from patients.rules.schedule_table import Record, Table
 
@@ -43,6 +46,7 @@ PLANS = {
     }.items()
     for word in words.split(",")
 }
+NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 LANGUAGES = {
     word: code
     for code, words in {
@@ -114,9 +118,31 @@ class Unreadable:
     problems: tuple[Problem, ...]
 
 
-def read_rows(table: Table, *, day_first: bool | None, on: date) -> list[ScheduleRow | Unreadable]:
-    """Read every record of a table, in order."""
-    return [_Reading(table, record, day_first, on).row() for record in table.records]
+def read_rows(
+    table: Table,
+    *,
+    day_first: bool | None,
+    on: date,
+    plans: Mapping[str, str] = NOTHING_SAID,
+) -> list[ScheduleRow | Unreadable]:
+    """Read every record of a table, in order.
+
+    `plans` is what somebody said that words of the status column mean, before what is known here.
+    """
+    known = PLANS | {word: Plan(plan) for word, plan in plans.items()}
+    return [_Reading(table, record, day_first, on, known).row() for record in table.records]
+
+
+def words_of(table: Table, *columns: Column) -> Counter[str]:
+    """Count what stands in the first of these columns that is filled in, row by row."""
+    places = [table.places[column] for column in columns if column in table.places]
+    found: Counter[str] = Counter()
+    for record in table.records:
+        cells = (" ".join(record.cells[p].split()) for p in places if p < len(record.cells))
+        word = next((cell for cell in cells if cell), "")
+        if word and len(word) <= LONGEST_OTHER and not UNWANTED.search(word):
+            found[word] += 1
+    return found
 
 
 def date_orders(table: Table) -> Counter[Order]:
@@ -133,8 +159,16 @@ def date_orders(table: Table) -> Counter[Order]:
 class _Reading:
     """One record being read; collects what is wrong with it."""
 
-    def __init__(self, table: Table, record: Record, day_first: bool | None, on: date) -> None:
+    def __init__(
+        self,
+        table: Table,
+        record: Record,
+        day_first: bool | None,
+        on: date,
+        plans: Mapping[str, Plan],
+    ) -> None:
         self.table, self.record, self.day_first, self.on = table, record, day_first, on
+        self.plans = plans
         self.problems: list[Problem] = []
         self.notices: list[Said] = []
 
@@ -252,7 +286,7 @@ class _Reading:
         word = self.text(Column.STATUS)
         if not word:
             return None
-        plan = PLANS.get(" ".join(word.casefold().split()))
+        plan = self.plans.get(written(word))
         if plan is None:
             self.wrong(Reason.STATUS_UNKNOWN, Column.STATUS, word)
         return plan

@@ -7,12 +7,13 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from patients import programme
 from patients.clock import now
 from patients.import_schedule import Preview, apply, preview, rejected_csv
 from patients.programme import NotFounded
 from patients.rules.schedule_changes import Proposal, Verdict
 from patients.rules.schedule_file import MAX_BYTES
-from patients.rules.schedule_reasons import NotASchedule
+from patients.rules.schedule_reasons import NotASchedule, Refusal
 from patients.schedule_words import (
     about_file,
     change_words,
@@ -22,6 +23,10 @@ from patients.schedule_words import (
     refusal_words,
 )
 
+COLUMNS_ON_PAGE = (
+    " Or give the file once on the import's page and say there which column is which: it is "
+    "remembered for files like this one."
+)
 NO_CHANGE = "Nothing was written: the record says all of this already."
 
 
@@ -32,7 +37,10 @@ def read_within_limit(path: Path) -> bytes:
 
 
 class Command(BaseCommand):
-    """Exit code 0: every row was taken. 1: rows were rejected, or the file could not be read."""
+    """Exit code 0: every row was taken. 1: rows were rejected, or the file could not be read.
+
+    Rows of procedures that somebody said are not ours are counted as rejected, and are no failure.
+    """
 
     help = "Imports an operating schedule from a CSV file. --dry-run shows what it would change."
 
@@ -67,14 +75,15 @@ class Command(BaseCommand):
         except OSError as error:
             raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
         except NotASchedule as refused:
-            raise CommandError(" ".join(refusal_words(refused))) from refused
+            more = COLUMNS_ON_PAGE if refused.refusal == Refusal.COLUMNS_MISSING else ""
+            raise CommandError(" ".join(refusal_words(refused)) + more) from refused
         except NotFounded as error:
             raise CommandError("There is no programme yet: run `manage.py serve` once.") from error
         self.show(found, dry_run=options["dry_run"])
-        rejected = found.counts[Verdict.REJECTED]
+        rejected = found.of(Verdict.REJECTED)
         if rejected and options["rejected"]:
             self.write_rejected(found, options["rejected"])
-        if rejected:
+        if any(not proposal.not_ours for proposal in rejected):
             sys.exit(1)
 
     def run(self, data: bytes, name: str, options: dict[str, Any]) -> Preview:
@@ -89,6 +98,10 @@ class Command(BaseCommand):
         self.stdout.write(f"Rows in file {len(found.proposals)}:  {counts}")
         for sentence in about_file(found.table, found.encoding):
             self.stdout.write(sentence)
+        if found.reading:
+            said = found.reading
+            day = programme.local_day(said.recorded_at)
+            self.stdout.write(f"Read with the columns that {said.by} chose on {day}.")
         if found.needs_date_order:
             self.stdout.write(date_order_words(found.date_orders))
             self.stdout.write("Say --day-first or --month-first.")

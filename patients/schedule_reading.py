@@ -1,0 +1,91 @@
+"""Remember how schedule files are read: which column is which, and what the words in them mean.
+
+Said once by a member of staff on the import's page; from then on every file with the same headings
+is read so, on the page and by the command.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from patients.models import ScheduleReading, latest_first
+from patients.rules.schedule_columns import Column
+from patients.rules.schedule_reading import Place, place_of
+from patients.rules.schedule_rows import Plan
+from patients.rules.schedule_table import Outline, Table
+
+
+def in_force(keys: set[str], *, known_at: datetime | None = None) -> dict[str, ScheduleReading]:
+    """Return the latest reading of each key, now or before a past instant."""
+    rows = ScheduleReading.objects.filter(key__in=keys).select_related("by")
+    if known_at is not None:
+        rows = rows.filter(recorded_at__lte=known_at)
+    latest: dict[str, ScheduleReading] = {}
+    for row in rows.order_by(*latest_first()):
+        latest.setdefault(row.key, row)
+    return latest
+
+
+def columns_of(reading: ScheduleReading) -> dict[Column, Place]:
+    """Return where each of our columns stands."""
+    return {Column(column): (name, nth) for column, (name, nth) in reading.columns.items()}
+
+
+def choose_columns(
+    shown: Outline, columns: Mapping[int, Column], *, at: datetime, by_id: int
+) -> ScheduleReading:
+    """Say what the columns of a file are, by their number from 0. What words mean stays as said."""
+    places = {column: place_of(shown.headings, number) for number, column in columns.items()}
+    before = in_force({shown.key}).get(shown.key)
+    return _write(shown.key, shown.headings, places, before, at=at, by_id=by_id)
+
+
+def say_words(
+    table: Table,
+    *,
+    plans: Mapping[str, Plan],
+    procedures: Mapping[str, int | None],
+    day_first: bool | None,
+    at: datetime,
+    by_id: int,
+) -> ScheduleReading:
+    """Say what words of a file mean, and how its dates are read; the columns stay as they are.
+
+    The words are in the form of `patients.rules.schedule_reading.written`.
+    """
+    places = {column: place_of(table.headings, n) for column, n in table.places.items()}
+    before = in_force({table.key}).get(table.key)
+    return _write(
+        table.key,
+        table.headings,
+        places,
+        before,
+        at=at,
+        by_id=by_id,
+        plans={**(before.plans if before else {}), **plans},
+        procedures={**(before.procedures if before else {}), **procedures},
+        day_first=day_first,
+    )
+
+
+def _write(
+    key: str,
+    headings: tuple[str, ...],
+    places: Mapping[Column, Place],
+    before: ScheduleReading | None,
+    *,
+    at: datetime,
+    by_id: int,
+    **words: Any,
+) -> ScheduleReading:
+    facts: dict[str, Any] = {"plans": {}, "procedures": {}, "day_first": None}
+    if before:
+        facts = {name: getattr(before, name) for name in facts}
+    return ScheduleReading.objects.create(
+        key=key,
+        headings=list(headings),
+        columns={str(column): list(place) for column, place in places.items()},
+        recorded_at=at,
+        by_id=by_id,
+        **facts | words,
+    )
