@@ -1,66 +1,131 @@
-"""What a moved OR date would do, before it is moved: nothing here writes."""
+"""What another date or booking of an operation would do, and doing it by what the page showed."""
 
+from collections.abc import Iterable
+from copy import copy
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Any
 
-from clinic.confirm import OperationAnswer
-from education.assign import in_force
-from education.models import Assignment
+from django.db import transaction
+
+from clinic.confirm import AnswerChanged, OperationAnswer, answer
+from education.foresee import Foreseen, foresee_plan
+from education.invite import LinkState, link_state
+from education.models import Invitation, MessageState
 from education.rules.confirm import Requirement, Verdict, may_confirm
-from education.rules.moved import Moved, moved
-from education.rules.standing import Answer
+from education.rules.short_notice import Notice, short_notice
 from patients import programme
+from patients.clock import local_date
+from patients.models import OPEN_BOOKINGS, Booking, Operation
+from patients.schedule import change
+
+SOURCE = "by hand"
 
 
-@dataclass(frozen=True)
-class Line:
-    """One assignment as it is, and as it would be."""
+class Fate(StrEnum):
+    """What becomes of a link or of the email that carries it."""
 
-    assignment: Assignment
-    now: Answer
-    then: Moved
-
-    @property
-    def changes(self) -> bool:
-        """Whether the standing would be another one."""
-        return self.now.standing != self.then.answer.standing
+    EMAIL_WITHDRAWN = "email_withdrawn"
+    EMAIL_GOES_OUT = "email_goes_out"
+    LINK_DIES = "link_dies"
+    LINK_TOO_EARLY = "link_too_early"
+    LINK_WORKS_AGAIN = "link_works_again"
 
 
 @dataclass(frozen=True)
 class Preview:
-    """The answer and the assignments of an operation, if its date were `or_date`."""
+    """The answer and the assignments of an operation, with another date or booking.
+
+    `fates` are by the assignment's id. `notice`: why the date would be on short notice.
+    """
 
     or_date: date | None
+    booking: Booking
     verdict: Verdict
-    lines: tuple[Line, ...]
+    lines: tuple[Foreseen, ...]
+    fates: dict[int, Fate]
+    notice: Notice | None
 
 
-def preview_move(given: OperationAnswer, or_date: date | None, *, on: date) -> Preview:
-    """Say what moving the operation to `or_date` (None: no date yet) would do, on the day `on`."""
-    offsets = {r.module_id: r for r in in_force(given.operation.procedure)}
-    notice_days = programme.current().notice_days
+def preview(
+    operation: Operation, *, or_date: date | None, booking: Booking, at: datetime
+) -> Preview:
+    """Say what this date and booking would do, asked at an instant; nothing is written."""
+    settings = programme.current()
+    on = local_date(at, settings.zone)
     lines = tuple(
-        Line(
-            told.assignment,
-            told.answer,
-            moved(
-                told.facts,
-                or_date,
-                opens_days=offsets[told.assignment.module_id].opens_days,
-                clear_by_days=offsets[told.assignment.module_id].clear_by_days,
-                on=on,
-                notice_days=notice_days,
-            ),
-        )
-        for told in given.told
+        foresee_plan(operation, or_date=or_date, booking=booking, on=on, settings=settings)
     )
     verdict = may_confirm(
         [
-            Requirement(x.assignment.pk, x.assignment.due_before_operation, x.then.answer)
+            Requirement(x.assignment.pk, x.due_before_operation, x.then.answer)
             for x in lines
+            if x.then
         ],
         has_date=or_date is not None,
         date_passed=or_date is not None and or_date < on,
-        is_open=given.operation.is_open,
+        is_open=booking in OPEN_BOOKINGS,
     )
-    return Preview(or_date, verdict, lines)
+    windows = [x.then.window for x in lines if x.then and x.then.window and x.due_before_operation]
+    notice = short_notice(or_date, windows, on=on, notice_days=settings.notice_days)
+    return Preview(or_date, booking, verdict, lines, _fates(lines, on=on, at=at), notice)
+
+
+def _fates(lines: Iterable[Foreseen], *, on: date, at: datetime) -> dict[int, Fate]:
+    found = {line.assignment.pk: _fate(line, on=on, at=at) for line in lines}
+    return {pk: fate for pk, fate in found.items() if fate}
+
+
+def _fate(line: Foreseen, *, on: date, at: datetime) -> Fate | None:
+    """Say what becomes of the latest link; `education.follow` withdraws by the same conditions."""
+    invitation = line.told.invitation
+    if invitation is None or hasattr(invitation, "end"):
+        return None
+    window = line.then.window if line.then else None
+    opened = window is not None and window.opens_on <= on
+    message = getattr(invitation, "message", None)
+    waits = message is not None and message.state == MessageState.WAITING
+    if waits and not invitation.tokens.exists():
+        return Fate.EMAIL_GOES_OUT if line.then and opened else Fate.EMAIL_WITHDRAWN
+    if line.then is None:
+        return Fate.LINK_DIES if line.now and _works(invitation, line, at) else None
+    if not _works(invitation, line, at):
+        return None
+    if line.now is None:
+        return Fate.LINK_WORKS_AGAIN
+    return Fate.LINK_TOO_EARLY if window and not opened else None
+
+
+def _works(invitation: Invitation, line: Foreseen, at: datetime) -> bool:
+    """Whether the link is good, once its assignment is asked for."""
+    assignment = copy(line.assignment)
+    assignment.closed = False
+    invitation.assignment = assignment
+    return link_state(invitation, at=at) == LinkState.GOOD
+
+
+def replan(
+    operation: Operation,
+    *,
+    seen: str,
+    version: int,
+    reason: str,
+    at: datetime,
+    by_id: int,
+    or_date: date | None,
+    booking: Booking,
+) -> Operation:
+    """Give an operation another date or booking, by what the page showed (promise S4).
+
+    Raises AnswerChanged when the operation or its answer is another one now.
+    """
+    with transaction.atomic():
+        latest = Operation.objects.select_for_update().get(pk=operation.pk)
+        now: OperationAnswer = answer(latest, at=at)
+        if version != latest.version or seen != now.seen:
+            raise AnswerChanged(now)
+        planned: dict[str, Any] = {"or_date": or_date}
+        if booking != latest.booking:
+            planned["booking"] = booking
+        return change(latest, at=at, reason=reason, source=SOURCE, by_id=by_id, **planned)

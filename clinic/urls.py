@@ -6,12 +6,8 @@ from clinic.health import healthz
 from clinic.views.look_again import look_again
 from clinic.views.mail_tray import mail_tray, mail_tray_message
 from clinic.views.modules import module, modules
-from clinic.views.operation_acts import (
-    operation_booking,
-    operation_confirm,
-    operation_confirm_against_hold,
-    operation_move,
-)
+from clinic.views.operation_acts import operation_confirm, operation_confirm_against_hold
+from clinic.views.operation_plan import operation_booking, operation_move
 from clinic.views.operations import operation, operations
 from clinic.views.programme import programme_settings, requirement, requirements
 from clinic.views.rehearsal import rehearsal

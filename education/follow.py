@@ -10,7 +10,7 @@ from django.db.models.functions import Lower
 from education.assign import follow
 from education.carry import carry, take_back
 from education.identify import identify_again
-from education.invite import end
+from education.invite import end, withdraw_waiting
 from education.models import EndedBecause, Invitation
 from education.part import undo_what_is_in_doubt
 from patients.batches import batches
@@ -32,8 +32,9 @@ def connect() -> None:
 def follow_operations(
     sender: type[Model], operations: Sequence[Operation], at: datetime, **kwargs: Any
 ) -> None:
-    """Dates moved, bookings changed: the assignments follow."""
+    """Dates moved, bookings changed: the assignments follow, and the emails that wait."""
     follow(operations, at=at)
+    withdraw_waiting(operations, at=at)
 
 
 def ask_again_whose(

@@ -3,6 +3,7 @@
 import hashlib
 import secrets
 import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -21,7 +22,9 @@ from education.models import (
     MessageState,
 )
 from patients import programme
+from patients.batches import batches
 from patients.clock import local_date
+from patients.models import Operation
 from patients.wake import wake
 
 INVITATION = "invitation"
@@ -128,6 +131,31 @@ def end(
             state=MessageState.WITHDRAWN
         )
     return ended_now
+
+
+def withdraw_waiting(operations: Iterable[Operation], *, at: datetime) -> int:
+    """Withdraw the emails that never went out and are not wanted any more; returns how many.
+
+    The module is no longer asked for, or its window has not opened on the new dates: a quiz passed
+    before it does would not count. Once it is time, a link can be sent anew. An email that was
+    tried may have arrived, so its link stays.
+    """
+    withdrawn = 0
+    for some in batches(operation.pk for operation in operations):
+        waiting = Invitation.objects.filter(
+            assignment__operation__in=some,
+            end__isnull=True,
+            message__state=MessageState.WAITING,
+            tokens__isnull=True,
+        ).select_related("assignment")
+        for invitation in waiting:
+            assignment = invitation.assignment
+            opened = assignment.opens_on is not None and assignment.opens_on <= local_date(
+                at, programme.current().zone
+            )
+            if assignment.closed or not opened:
+                withdrawn += end(invitation, EndedBecause.WITHDRAWN, at=at)
+    return withdrawn
 
 
 def take_back(invitation: Invitation, *, at: datetime, by_id: int) -> bool:

@@ -14,7 +14,7 @@ from clinic import answer_words, words
 from clinic.access import member
 from clinic.cannot_tell import or_cannot_tell
 from clinic.confirm import answer
-from clinic.forms.operations import AgainstHoldForm, BookingForm
+from clinic.forms.operations import AgainstHoldForm
 from clinic.models import Role, StaffUser
 from clinic.operation_list import Show, asked_for, without_date
 from clinic.operation_rows import by_day, rows_of, rows_with_answers, unsettled_rows
@@ -82,7 +82,7 @@ def operation_page(
     *,
     at: datetime,
     status: int = 200,
-    **forms: AgainstHoldForm | BookingForm,
+    **forms: AgainstHoldForm,
 ) -> HttpResponse:
     """Render the page of one operation; `forms` are those that were sent in and have errors."""
     request.about_patient_id = found.patient_id  # type: ignore[attr-defined]
@@ -104,7 +104,6 @@ def operation_page(
         if may_decide
         else [],
         "against_hold_form": AgainstHoldForm(),
-        "booking_form": BookingForm(),
         **_asked(at, zone, on),
         **forms,
     }

@@ -1,38 +1,28 @@
-"""What would a moved OR date make of an assignment?  The same facts, asked about other dates."""
+"""What would other dates make of an assignment?  The same facts, asked about them."""
 
 from dataclasses import dataclass, replace
 from datetime import date
 
 from education.rules.standing import Answer, Facts, standing
-from education.rules.window import Window, window
+from education.rules.window import Window
 
 
 @dataclass(frozen=True)
 class Moved:
-    """The window that the new OR date gives (None without a date) and the standing in it."""
+    """The window as it would be (None without a date) and the standing in it."""
 
     window: Window | None
     answer: Answer
 
 
 def moved(
-    facts: Facts,
-    or_date: date | None,
-    *,
-    opens_days: int,
-    clear_by_days: int,
-    on: date,
-    notice_days: int,
+    facts: Facts, or_date: date | None, window: Window | None, *, on: date, notice_days: int
 ) -> Moved:
-    """Say what the assignment would be on the day `on`, if the operation were on `or_date`.
-
-    `opens_days`, `clear_by_days`: the requirement's offsets in days from the OR date.
-    """
-    days = window(or_date, opens_days=opens_days, clear_by_days=clear_by_days)
+    """Say what the assignment would be on the day `on`, with this OR date and this window."""
     then = replace(
         facts,
         or_date=or_date,
-        opens_on=days.opens_on if days else None,
-        clear_by=days.clear_by if days else None,
+        opens_on=window.opens_on if window else None,
+        clear_by=window.clear_by if window else None,
     )
-    return Moved(days, standing(then, on=on, notice_days=notice_days))
+    return Moved(window, standing(then, on=on, notice_days=notice_days))

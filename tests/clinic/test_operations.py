@@ -263,10 +263,11 @@ def test_another_booking_needs_a_reason_and_stands_in_the_history(
 ) -> None:
     change(operation, at=now(), booking=booking)
     act = to("operation-booking", operation)
-    shown = form_to(coordinator.get(page(operation)), act, booking=following)
+    assert f"{act}?booking={following}" in words(coordinator.get(page(operation)))
+    shown = form_to(coordinator.get(act, {"booking": following}), act)
     assert coordinator.post(act, shown).status_code == 400
     assert latest(operation).booking == booking
-    shown = form_to(coordinator.get(page(operation)), act, booking=following)
+    shown = form_to(coordinator.get(act, {"booking": following}), act)
     assert coordinator.post(act, shown | {"reason": "surgeon ill"}).status_code == 302
     assert latest(operation).booking == following
     assert OperationChange.objects.latest("id").reason == "surgeon ill"
@@ -284,7 +285,7 @@ def test_a_booking_that_cannot_follow_is_refused(
     operation: Operation, coordinator: Client, booking: str
 ) -> None:
     act = to("operation-booking", operation)
-    shown = form_to(coordinator.get(page(operation)), act, booking="on_hold")
+    shown = form_to(coordinator.get(act, {"booking": "on_hold"}), act)
     response = coordinator.post(act, shown | {"booking": booking, "reason": "why not"})
     assert response.status_code == 400
     assert latest(operation).booking == Booking.PROPOSED
@@ -294,7 +295,7 @@ def test_another_booking_on_an_older_page_is_refused_and_both_are_shown(
     operation: Operation, coordinator: Client
 ) -> None:
     act = to("operation-booking", operation)
-    shown = form_to(coordinator.get(page(operation)), act, booking="cancelled")
+    shown = form_to(coordinator.get(act, {"booking": "cancelled"}), act)
     change(operation, at=now(), booking=Booking.ON_HOLD, reason="waits for a bed")
     response = coordinator.post(act, shown | {"reason": "patient moved away"})
     then, _, today = words(response).partition("What it is now")
