@@ -29,7 +29,19 @@ MANAGE = [sys.executable, "manage.py"]
 # Named here because importing clinic has named the product's own settings in the environment.
 PYTEST = [sys.executable, "-m", "pytest", "--ds=tests.settings"]
 JOURNEYS = "tests/journeys"
-NO_DATABASE = ("tests/patients/rules", "tests/education/rules", "tests/reference")
+NO_DATABASE = (
+    "tests/patients/rules",
+    "tests/education/rules",
+    "tests/reference",
+    "tests/clinic/test_compose.py",
+    "tests/clinic/test_folder_broker.py",
+    "tests/clinic/test_rehearse_matching.py",
+    "tests/clinic/test_ruler.py",
+    "tests/education/test_markdown.py",
+    "tests/education/test_readability.py",
+    "tests/education/test_starter_modules.py",
+    "tests/education/test_translations.py",
+)
 LOOK = 0.1  # seconds between two looks at what runs
 
 
@@ -116,7 +128,9 @@ def lines(on_postgres: dict[str, str]) -> list[list[Step]]:
     """The steps, in two lines. Without a PostgreSQL its step is left out: its lack has failed."""
     redis = {name: on_postgres[name] for name in ("TEST_REDIS_URL",) if name in on_postgres}
     sqlite = {"TEST_DATABASE": "sqlite", **redis}
-    suite = [*PYTEST, "-n", "2", "-q", "--durations=5", f"--ignore={JOURNEYS}", "tests"]
+    # Each process starts with a half of its own, so that what a file sets up is set up once.
+    spread = ["-n", "2", "--dist", "worksteal"]
+    suite = [*PYTEST, *spread, "-q", "--durations=5", f"--ignore={JOURNEYS}", "tests"]
     browser = [
         Step("browser", [sys.executable, "-m", "tests.chromium"]),
         # One after the other: each worker would build a site of its own, on the same cores.
