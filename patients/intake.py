@@ -22,7 +22,7 @@ from patients.models import (
     Procedure,
     Step,
 )
-from patients.rules.intake import Fate, Judged
+from patients.rules.intake import STOPPED_AT, Fate, Judged
 from patients.rules.message_formats import MessageFormat
 from patients.rules.message_readers import READERS
 from patients.rules.message_reading import Frame, Noted, NotTaken, Reading
@@ -277,7 +277,11 @@ def overtake(newer: Sequence[IntakeMessage], *, at: datetime) -> None:
 
 def reasons_of(reading: Reading, judged: Judged) -> Reasons:
     """Return everything that was said about a message, as it is kept."""
-    notices = judged.proposal.notices if judged.proposal else ()
+    notices = [
+        said
+        for said in (judged.proposal.notices if judged.proposal else ())
+        if said.notice not in STOPPED_AT  # these are among the doubts
+    ]
     return [
         *_as_kept("problem", judged.problems),
         *_as_kept("doubt", judged.doubts),

@@ -128,7 +128,7 @@ def _doubts(reading: Reading, proposal: Proposal, history: History, at: datetime
     if changed and (sent is None or changed > sent) and proposal.operation_changes:
         found.append(Noted(Doubt.CHANGED_HERE_SINCE))
     found += [
-        Noted(Doubt.WORTH_A_LOOK, detail=said.notice)
+        Noted(Doubt.WORTH_A_LOOK, said.detail, said.notice)
         for said in proposal.notices
         if said.notice in STOPPED_AT
     ]
