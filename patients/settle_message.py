@@ -1,11 +1,11 @@
 """A person settles a schedule message that waits: apply it, set it aside, take it up again."""
 
 import hashlib
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from patients.compare_message import Choice, compare, ids_of
 from patients.intake import overtake, reread, source_of, step_of
@@ -111,7 +111,7 @@ def take_up(message: IntakeMessage, *, shown_step: int, at: datetime, by_id: int
     return _follow(message, Step.SET_ASIDE, Step.WAITS, shown_step, "", at, by_id)
 
 
-def waiting() -> "Iterable[IntakeStep]":
+def waiting() -> QuerySet[IntakeStep]:
     """Return what waits, the oldest first."""
     return (
         IntakeStep.objects.waiting()

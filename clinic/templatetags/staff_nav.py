@@ -12,6 +12,7 @@ from clinic.models import Role
 from clinic.unsettled import CannotTell, unsettled
 from patients.clock import now
 from patients.programme import NotFounded
+from patients.settle_message import waiting
 
 register = template.Library()
 
@@ -22,6 +23,7 @@ PLACES = (
     ("duplicates", "Duplicates"),
     ("operations", "Operations"),
     ("schedule-import", "Import"),
+    ("intake", "Intake"),
     ("mail-tray", "Mail"),
     ("modules", "Modules"),
     ("requirements", "Requirements"),
@@ -31,19 +33,23 @@ PLACES = (
 )
 # They decide about OR dates, so what changed under a confirmation is theirs to see everywhere.
 COUNTED = (Role.COORDINATOR, Role.CLINICIAN)
+# Where somebody works on the schedule, the link says how many messages wait.
+SCHEDULES = ("operations", "operation", "schedule-import", "intake", "intake-message")
 
 
 @dataclass(frozen=True)
 class Place:
     """One link; `here` when it leads to the page that is shown.
 
-    `count`: how many OR dates want to be looked at again; None when nobody can tell.
+    `count`: how many OR dates want to be looked at again, or messages wait; None when nobody can
+    tell.
     """
 
     url: str
     label: str
     here: bool
     count: int | None = 0
+    counted: str = "to look at again"
 
 
 @register.simple_tag(takes_context=True)
@@ -64,8 +70,19 @@ def staff_nav(context: template.Context) -> list[Place]:
             # Not on the morning list: it keeps to its twelve queries.
             asked = name == "operations" and here != "morning"
             counted = asked and request.user.role in COUNTED
+            if name == "intake" and here in SCHEDULES:
+                found.append(Place(url, label, here == name, _waiting(), "waiting"))
+                continue
             found.append(Place(url, label, here == name, _count(request) if counted else 0))
     return found
+
+
+def _waiting() -> int | None:
+    """Count the schedule messages that wait for a person."""
+    try:
+        return waiting().count()
+    except Error:
+        return None
 
 
 def _count(request: Any) -> int | None:

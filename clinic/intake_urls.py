@@ -1,0 +1,13 @@
+"""The addresses of the intake: schedule messages that wait for a person."""
+
+from django.urls import path
+
+from clinic.views import intake
+
+urlpatterns = [
+    path("intake/", intake.intake, name="intake"),
+    path("intake/<int:message_id>/", intake.intake_message, name="intake-message"),
+    path("intake/<int:message_id>/apply/", intake.intake_apply, name="intake-apply"),
+    path("intake/<int:message_id>/set-aside/", intake.intake_set_aside, name="intake-set-aside"),
+    path("intake/<int:message_id>/take-up/", intake.intake_take_up, name="intake-take-up"),
+]
