@@ -3,7 +3,7 @@
 from django.urls import path
 
 from clinic.evidence.files import ENDING
-from clinic.views import acts, several
+from clinic.views import acts, second_clinician, several
 from clinic.views.call_sheet import call_sheet
 from clinic.views.clearance_record import clearance_record
 from clinic.views.morning import morning
@@ -37,6 +37,12 @@ urlpatterns = [
     path("assignments/<int:pk>/teach-back/", acts.teach_back, name="teach-back"),
     path("assignments/<int:pk>/sign-off/", acts.sign_off, name="sign-off"),
     path("assignments/<int:pk>/waive/", acts.waive, name="waive"),
+    path(
+        "assignments/<int:pk>/second-clinician/",
+        second_clinician.second_opinion,
+        name="second-opinion",
+    ),
+    path("sign-offs/<int:pk>/revoke/", second_clinician.revoke_sign_off, name="revoke-sign-off"),
     path("waivers/<int:pk>/revoke/", acts.revoke_waiver, name="revoke-waiver"),
     path("clearances/<int:pk>/revoke/", acts.revoke_clearance, name="revoke-clearance"),
     path("submissions/", submissions, name="submissions"),

@@ -11,7 +11,7 @@ from clinic.confirm import OperationAnswer, answers
 from clinic.models import Confirmation
 from clinic.unsettled import CannotTell, Unsettled, accepted, holds, latest_confirmations
 from education.rules.confirm import HoldReason, Word
-from education.rules.standing import Standing
+from education.rules.standing import WAITS_FOR_SECOND, Standing
 from education.standings import Told
 from education.titles import titles
 from patients.models import Booking, Operation
@@ -26,6 +26,11 @@ class Line:
     standing: str
     why: str
     holding: bool
+
+    @property
+    def waits_for_second(self) -> bool:
+        """Whether a second clinician has to say something about it."""
+        return bool(WAITS_FOR_SECOND & set(self.told.answer.reasons))
 
 
 @dataclass(frozen=True)

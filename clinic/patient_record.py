@@ -8,7 +8,7 @@ from clinic.history import Event, history
 from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, fitting, ruler
 from clinic.words import why
-from education.models import Assignment, Clearance, Submission, Waiver
+from education.models import Assignment, Clearance, SignOff, Submission, Waiver
 from education.rules.next_step import NextStep, next_step
 from education.standings import Told, standings, standings_as_of
 from education.titles import titles
@@ -37,6 +37,7 @@ class Module:
     step: NextStep
     ruler: Ruler | None
     waiver: Waiver | None
+    sign_off: SignOff | None
     clearances: list[Clearance]
 
     @property
@@ -184,7 +185,13 @@ def _operations(
     planned = {c.operation_id: c for c in changes.select_related("procedure", "operation")}
     waivers = {
         w.assignment_id: w
-        for w in Waiver.objects.filter(assignment__operation__in=ids, revocation__isnull=True)
+        for w in Waiver.objects.standing().filter(assignment__operation__in=ids)
+    }
+    sign_offs = {
+        s.assignment_id: s
+        for s in SignOff.objects.standing().filter(
+            assignment__operation__in=ids, clearance__patient=patient
+        )
     }
     clearances = list(Clearance.objects.filter(patient=patient, revocation__isnull=True))
     found = [
@@ -192,7 +199,7 @@ def _operations(
             change.operation,
             change,
             [
-                _module(t, named, waivers, clearances, at=at, on=on, used=used)
+                _module(t, named, waivers, sign_offs, clearances, at=at, on=on, used=used)
                 for t in told
                 if t.assignment.operation_id == pk
             ],
@@ -206,6 +213,7 @@ def _module(
     told: Told,
     named: dict[int, str],
     waivers: dict[int, Waiver],
+    sign_offs: dict[int, SignOff],
     clearances: list[Clearance],
     *,
     at: datetime,
@@ -232,5 +240,6 @@ def _module(
         if facts.or_date
         else None,
         waiver=waivers.get(told.assignment.pk),
+        sign_off=sign_offs.get(told.assignment.pk),
         clearances=[c for c in clearances if c.module_id == told.assignment.module_id],
     )

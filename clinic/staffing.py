@@ -2,6 +2,7 @@
 
 from django.db import transaction
 
+from clinic import feed_address
 from clinic.models import Role, StaffUser
 
 
@@ -26,6 +27,8 @@ def set_active(someone: StaffUser, *, active: bool) -> None:
             _refuse_last(locked)
         locked.is_active = active
         locked.save(update_fields=["is_active"])
+        if not active:
+            feed_address.revoke(locked)
 
 
 def set_role(someone: StaffUser, role: str) -> None:
@@ -36,6 +39,8 @@ def set_role(someone: StaffUser, role: str) -> None:
             _refuse_last(locked)
         locked.role = Role(role)
         locked.save(update_fields=["role"])
+        if locked.role not in feed_address.MAY_HAVE:
+            feed_address.revoke(locked)
 
 
 def set_password(someone: StaffUser, password: str) -> None:

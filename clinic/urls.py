@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, include, path
 
 from clinic.health import healthz
+from clinic.views.calendar import calendar, calendar_feed, calendar_revoke
 from clinic.views.look_again import look_again
 from clinic.views.mail_tray import mail_tray, mail_tray_message
 from clinic.views.modules import module, modules
@@ -32,6 +33,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     ),
     path("operations/<int:operation_id>/booking/", operation_booking, name="operation-booking"),
     path("operations/<int:operation_id>/move/", operation_move, name="operation-move"),
+    path("calendar/", calendar, name="calendar"),
+    path("calendar/end/", calendar_revoke, name="calendar-revoke"),
+    path("calendar/<slug:feed_token>.ics", calendar_feed, name="calendar-feed"),
     path("look-again/", look_again, name="look-again"),
     path("staff/", staff, name="staff"),
     path("staff/<int:staff_id>/", staff_member, name="staff-member"),

@@ -41,6 +41,7 @@ REASON = {
 NEXT_STEP = {
     NextStep.DECIDE_IDENTITY: "Decide whose quiz it is",
     NextStep.SIGN_OFF: "Sign off",
+    NextStep.SECOND_CLINICIAN: "A second clinician agrees or declines",
     NextStep.CALL_SHEET: "Open call sheet",
     NextStep.SEND_LINK: "Send link",
     NextStep.SEND_LINK_AGAIN: "Send link again",
@@ -62,6 +63,7 @@ REFUSAL = {
 NO_LINK_NOW = {
     NextStep.NOTHING: "cleared already",
     NextStep.SIGN_OFF: "waits for a sign-off, not for a link",
+    NextStep.SECOND_CLINICIAN: "waits for a second clinician, not for a link",
     NextStep.DECIDE_IDENTITY: "a quiz came in: decide whose it is first",
     NextStep.CALL: "the last email failed: call instead",
     NextStep.WAIT_FOR_MAIL: "an email is on its way already",

@@ -1,5 +1,6 @@
 """Every route of the site, with a record behind each, for tests that walk them all."""
 
+import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -7,9 +8,11 @@ from typing import Any
 
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from clinic import feed_address
 from clinic.models import Role, StaffUser
 from clinic.schedule_upload import keep
 from education.clear import clear_by_teach_back, waive
+from education.models import SignOff
 from patients.clock import now
 from patients.keep_apart import keep_apart
 from patients.merge import merge
@@ -75,6 +78,9 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         patient, assignment.module, at=at, by_id=administrator.pk, note="Said it all."
     )
     waiver = waive(assignment, reason="urgent", at=at, by_id=administrator.pk)
+    late = SignOff.objects.create(
+        assignment=assignment, clearance=clearance, reason="x", recorded_at=at, by=administrator
+    )
     upload = keep(SCHEDULE.encode(), name="schedule.csv", at=at, by=administrator)
     _, open_token = an_invitation(assignment=an_assignment(operation=an_operation()))
     another = a_patient()
@@ -101,6 +107,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "token": open_token,
         "number": 1,
         "other": another.pk,
+        "feed_token": feed_address.make(a_member(Role.COORDINATOR), key=uuid.uuid4(), at=at),
         "name": "20270101-000000-none",
     }
     by_route = {
@@ -115,6 +122,8 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "teach-back": assignment.pk,
         "sign-off": assignment.pk,
         "waive": assignment.pk,
+        "second-opinion": assignment.pk,
+        "revoke-sign-off": late.pk,
         "add-other-name": patient.pk,
         "end-other-name": name.pk,
         "find-same": patient.pk,

@@ -16,6 +16,20 @@ class ReasonForm(forms.Form):
     )
 
 
+class SecondOpinionForm(ReasonForm):
+    """The second clinician's word on what was shown, `of`; nothing is chosen beforehand."""
+
+    AGREE, DECLINE = "agree", "decline"
+    field_order = ("answer", "reason", "of")
+
+    answer = forms.ChoiceField(
+        label="Your answer",
+        choices=[(AGREE, "I agree"), (DECLINE, "I decline")],
+        widget=forms.RadioSelect,
+    )
+    of = forms.CharField(max_length=40, widget=forms.HiddenInput)
+
+
 class TeachBackForm(forms.Form):
     """What the patient said, in their own words."""
 

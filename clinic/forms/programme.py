@@ -45,6 +45,19 @@ class ProgrammeForm(forms.Form):
     link_valid_days = forms.IntegerField(
         min_value=1, max_value=365, label="A personal link is good for, in days"
     )
+    second_clinician = forms.BooleanField(
+        required=False,
+        label="A second clinician has to agree to each sign-off and waiver",
+        help_text="What was accepted before keeps the rule of its day.",
+    )
+    feed_names_patients = forms.BooleanField(
+        required=False,
+        label="The calendar feed names patients and procedures",
+        help_text=(
+            "Calendars are often kept on servers of others. Without this an entry says the answer "
+            "and the case number only."
+        ),
+    )
     matching = forms.ChoiceField(
         choices=MATCHING,
         label="When a quiz may be matched to a patient without a person",

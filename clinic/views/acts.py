@@ -37,6 +37,9 @@ from patients.register import FIELDS, correct
 from patients.speaks_for import MergedMeanwhile, speaker
 
 
+SECOND = " It counts once a second clinician has agreed."
+
+
 @dataclass(frozen=True)
 class ActPage:
     """What a form's page says: the question, what pressing the button does, and its name."""
@@ -149,13 +152,14 @@ def sign_off(request: HttpRequest, pk: int) -> HttpResponse:
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            clear.sign_off(
+            accepted = clear.sign_off(
                 assignment,
                 reason=form.cleaned_data["reason"],
                 at=now(),
                 by_id=member(request).pk,
             )
-            _say(request, f"Signed off for {patient.full_name}. {_stands(assignment)}")
+            waits = SECOND if accepted.needs_second else ""
+            _say(request, f"Signed off for {patient.full_name}. {_stands(assignment)}{waits}")
         except clear.NothingToSignOff:
             _say(request, f"Nothing to sign off any more. {_stands(assignment)}", well=False)
         return go_back(request, assignment)
@@ -172,9 +176,9 @@ def waive(request: HttpRequest, pk: int) -> HttpResponse:
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         reason = form.cleaned_data["reason"]
-        if not assignment.waivers.filter(revocation__isnull=True).exists():
-            clear.waive(assignment, reason=reason, at=now(), by_id=member(request).pk)
-        _say(request, f"Waived for {patient.full_name}. {_stands(assignment)}")
+        waiver = clear.waive(assignment, reason=reason, at=now(), by_id=member(request).pk)
+        waits = SECOND if waiver.needs_second else ""
+        _say(request, f"Waived for {patient.full_name}. {_stands(assignment)}{waits}")
         return go_back(request, assignment)
     says = (f"The operation can then go ahead without {_title(assignment)}.",)
     return ask(request, ActPage("Waive a module", says, "Waive it", patient), form)

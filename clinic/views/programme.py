@@ -73,6 +73,8 @@ def _history() -> list[PastSettings]:
 
 def _said(name: str, row: Programme) -> Any:
     value = getattr(row, name)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return dict(MATCHING)[value] if name == "matching" else value
 
 

@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from education.rules.standing import Answer, Reason, Standing
+from education.rules.standing import WAITS_FOR_SECOND, Answer, Reason, Standing
 
 
 class NextStep(StrEnum):
     DECIDE_IDENTITY = "decide_identity"
     SIGN_OFF = "sign_off"
+    SECOND_CLINICIAN = "second_clinician"
     CALL_SHEET = "call_sheet"
     SEND_LINK = "send_link"
     SEND_LINK_AGAIN = "send_link_again"
@@ -31,6 +32,8 @@ def next_step(answer: Answer, reach: Reach) -> NextStep:
     """Return the one step that moves the assignment on; nobody who cannot be mailed is mailed."""
     if answer.standing == Standing.CLEARED or Reason.NO_DATE in answer.reasons:
         return NextStep.NOTHING
+    if WAITS_FOR_SECOND & set(answer.reasons):
+        return NextStep.SECOND_CLINICIAN
     if answer.standing == Standing.NEEDS_SIGN_OFF:
         return NextStep.SIGN_OFF
     if Reason.IDENTITY_UNDECIDED in answer.reasons:

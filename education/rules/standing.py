@@ -48,6 +48,9 @@ class Reason(StrEnum):
     NO_DATE = "no_date"
 
 
+WAITS_FOR_SECOND = frozenset({Reason.SIGN_OFF_WAITS_FOR_SECOND, Reason.WAIVER_WAITS_FOR_SECOND})
+
+
 class Evidence(StrEnum):
     QUIZ = "quiz"
     TEACH_BACK = "teach_back"

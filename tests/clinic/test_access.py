@@ -33,6 +33,8 @@ ROUTES = {
     "quiz-result": "link",
     "quiz-language": "link",
     "link-to-nowhere": "link",
+    # staff, by the private address of a calendar
+    "calendar-feed": "link",
     # all staff
     "home": "DCOAU",
     "password": "DCOAU",
@@ -75,10 +77,14 @@ ROUTES = {
     "sign-off": "C",
     "waive": "C",
     "revoke-waiver": "C",
+    "second-opinion": "C",
+    "revoke-sign-off": "C",
     # the schedule and the OR dates
     "schedule-import": "DOA",
     "schedule-preview": "DOA",
     "schedule-rejected": "DOA",
+    "calendar": "CO",
+    "calendar-revoke": "CO",
     "operation-confirm": "CO",
     "operation-confirm-against-hold": "CO",
     "operation-booking": "CO",
