@@ -37,6 +37,7 @@ from patients.clock import local_date, now
 from patients.models import Patient, Programme
 from patients.open_to import open_to
 from patients.programme import NotFounded, current
+from patients.rules.identity import Policy
 
 DECIDED = 50  # on a page of their own
 MOST_FOUND = 20  # patients that a search shows beside the candidates
@@ -105,7 +106,7 @@ def submissions(request: HttpRequest) -> HttpResponse:
         asked_about = [] if show_decided else weigh(listed.rows, at=at, settings=settings)
         context = {
             "listed": listed,
-            "entries": _entries(asked_about),
+            "entries": _entries(asked_about, settings),
             "show_decided": show_decided,
             "decided": [_decided(one, settings) for one in page.object_list],
             "page": page,
@@ -164,7 +165,7 @@ def submission_page(request: HttpRequest, row: Submission, sent: Sent) -> HttpRe
         "told": told,
         "clearance": clearances[0] if clearances else None,
         "resting": resting_on(ending, at=at) if ending else [],
-        "entry": None if decision else _entries([considered(request, row)])[0],
+        "entry": None if decision else _entries([considered(request, row)], settings)[0],
         "q": _searched(request),
         "sent": sent,
         "may_care": member(request).role in CARERS,
@@ -175,12 +176,17 @@ def submission_page(request: HttpRequest, row: Submission, sent: Sent) -> HttpRe
     return render(request, "clinic/submission.html", context, status=sent.status)
 
 
-def _entries(asked: list[Considered]) -> list[Entry]:
-    """What a person undid is left to people; the others that fit nobody are asked again."""
+def _entries(asked: list[Considered], settings: Programme) -> list[Entry]:
+    """What a person undid is left to people; the others that fit nobody are asked again.
+
+    Asking again comes to nothing while the programme lets a person decide about each.
+    """
     again = {
         one.submission.pk
         for one in asked
-        if one.fits_nobody and latest_decision(one.submission) is None
+        if one.fits_nobody
+        and latest_decision(one.submission) is None
+        and settings.matching != Policy.NEVER
     }
     changed_at = register_changed_at() if again else None
     named = titles({one.submission.edition.module_id for one in asked})

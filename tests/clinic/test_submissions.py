@@ -27,11 +27,11 @@ from education.models import (
     Submission,
     SubmissionNote,
 )
-from patients import other_names
+from patients import other_names, programme
 from patients.clock import now
 from patients.models import Patient
 from patients.register import correct
-from patients.rules.identity import NameKind, Verdict
+from patients.rules.identity import NameKind, Policy, Verdict
 from patients.schedule import move
 from tests.clinic.test_morning import failing_at
 from tests.factories import (
@@ -548,6 +548,15 @@ def test_two_patients_with_one_name_and_birth_date_go_to_a_person() -> None:
     assert "more than one patient fits" in html
     assert "MRN LF-SECOND" in html
     assert rows(html)["MRN"][1:] == [assignment.operation.patient.mrn, "LF-SECOND"]
+
+
+def test_it_is_not_asked_again_while_a_person_decides_about_each() -> None:
+    submission = an_undecided(given_names="Ottilie", family_names="Brandt")
+    programme.change(at=now(), by_id=a_member("administrator").pk, matching=Policy.NEVER)
+    client = signed_in("dietitian")
+    for html in (page(client, submission), review(client)):
+        assert "Not matched automatically: " in words(html)
+        assert "asked again by itself" not in words(html)
 
 
 def test_the_nearest_are_not_called_likely(monkeypatch: pytest.MonkeyPatch) -> None:
