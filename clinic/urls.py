@@ -10,8 +10,9 @@ from clinic.views.modules import module, modules
 from clinic.views.operation_acts import operation_confirm, operation_confirm_against_hold
 from clinic.views.operation_plan import operation_booking, operation_move
 from clinic.views.operations import operation, operations
-from clinic.views.programme import programme_settings, requirement, requirements
+from clinic.views.programme import programme_settings
 from clinic.views.rehearsal import rehearsal
+from clinic.views.requirements import requirement, requirements
 from clinic.views.schedule_import import schedule_import, schedule_preview, schedule_rejected
 from clinic.views.sign_in import home, password, sign_in, sign_out
 from clinic.views.staff import staff, staff_active, staff_member
