@@ -115,7 +115,7 @@ def revoke_here(clearance: Clearance, *, reason: str, at: datetime, by_id: int) 
 def sign_off(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -> SignOff:
     """A clinician accepts the first clearance that came after the clear-by date.
 
-    Raises NothingToSignOff when there is none up to the OR date, or when a sign-off waits for the
+    Raises NothingToSignOff when there is none, or when a sign-off waits for the
     second clinician already.
     """
     with transaction.atomic():

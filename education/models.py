@@ -11,6 +11,7 @@ from typing import Any, Self
 from django.conf import settings
 from django.db import models
 from django.db.models import Count, Exists, F, OuterRef, Q
+from django.db.models.lookups import GreaterThan
 
 from education.rules.scoring import Kind
 from education.rules.standing import Evidence, Standing
@@ -686,8 +687,10 @@ def _cleared_in_window() -> Exists:
 
 
 def _late_clearances() -> models.QuerySet[Clearance]:
+    due_afterwards = GreaterThan(OuterRef("clear_by"), OuterRef("operation__or_date"))
     return _counting_clearances().filter(
-        cleared_on__gt=OuterRef("clear_by"), cleared_on__lte=OuterRef("operation__or_date")
+        Q(cleared_on__lte=OuterRef("operation__or_date")) | Q(due_afterwards),
+        cleared_on__gt=OuterRef("clear_by"),
     )
 
 

@@ -1,8 +1,9 @@
 """Is the patient cleared?  The one rule that decides, and says why.
 
-CLEARED means: an unrevoked clearance dated inside the window; or dated later, up to the OR date,
-and signed off by a clinician; or an unrevoked clinician's waiver. Where two clinicians must agree,
-a sign-off or waiver counts once the second one did. Read `standing` from the top.
+CLEARED means: an unrevoked clearance dated inside the window; or dated later, up to the OR date
+(without end for what is due after the operation), and signed off by a clinician; or an unrevoked
+clinician's waiver. Where the programme wants a second clinician, a sign-off or waiver counts once
+that one has agreed. Read `standing` from the top.
 The same question is answered for long lists in SQL by `education.models.AssignmentQuerySet`; a
 property-based test holds the two equal.
 """
@@ -151,12 +152,14 @@ def standing(facts: Facts, *, on: date, notice_days: int) -> Answer:
 
 
 def late_clearances(facts: Facts) -> list[ClearanceFact]:
-    """Return the clearances that a clinician's sign-off makes count: late, up to the OR date."""
+    """Return the clearances that a clinician's sign-off makes count: late, up to the OR date.
+
+    What is due after the operation has no later day that it must be learned by, so any late one.
+    """
     if facts.clear_by is None or facts.or_date is None:
         return []
-    return [
-        c for c in facts.clearances if c.counts and facts.clear_by < c.cleared_on <= facts.or_date
-    ]
+    last = date.max if facts.clear_by > facts.or_date else facts.or_date
+    return [c for c in facts.clearances if c.counts and facts.clear_by < c.cleared_on <= last]
 
 
 def _not_cleared(clear_by: date, on: date, notice_days: int) -> Standing:

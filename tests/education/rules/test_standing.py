@@ -371,11 +371,18 @@ ROWS = [
         (R.CLEARANCE_TOO_OLD, R.NEVER_INVITED),
     ),
     Row(
-        "after the operation: a sign-off reaches up to the OR date only",
+        "due after the operation and cleared late: any later day can be signed off",
         replace(AFTER_OPERATION, clearances=(signed(quiz(3, 25)),)),
         date(2026, 3, 26),
-        LATE,
-        (R.CLEARED_TOO_LATE, R.NEVER_INVITED),
+        CLEARED,
+        (R.LATE_BUT_SIGNED_OFF, R.QUIZ_PASSED),
+    ),
+    Row(
+        "due after the operation and cleared late: until then it waits for that",
+        replace(AFTER_OPERATION, clearances=(quiz(3, 25),)),
+        date(2026, 3, 26),
+        NEEDS_SIGN_OFF,
+        (R.CLEARED_AFTER_CLEAR_BY, R.QUIZ_PASSED),
     ),
     # --- leap days and the turn of the year
     Row(
