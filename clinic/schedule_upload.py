@@ -7,7 +7,7 @@ from django.db import transaction
 
 from clinic.models import ScheduleImport, ScheduleUpload, StaffUser
 from patients.import_schedule import Preview, apply, preview
-from patients.rules.schedule_reasons import Reason
+from patients.rules.schedule_reasons import TO_BE_CHOSEN, NotASchedule, Reason
 
 KEPT_UNIMPORTED = timedelta(days=1)
 
@@ -19,9 +19,10 @@ class ImportedAlready(Exception):
 def keep(data: bytes, *, name: str, at: datetime, by: StaffUser) -> ScheduleUpload:
     """Keep a file for its import, and forget those that nobody imported within a day.
 
-    Raises NotASchedule when the file cannot be read.
+    A file whose columns are not known yet is kept too: they are asked for next. Raises NotASchedule
+    when the file cannot be read.
     """
-    seen = preview(data, day_first=None, at=at).seen
+    seen = _seen(data, at=at)
     with transaction.atomic():
         stale = ScheduleUpload.objects.filter(
             imported__isnull=True, recorded_at__lt=at - KEPT_UNIMPORTED
@@ -37,9 +38,29 @@ def keep(data: bytes, *, name: str, at: datetime, by: StaffUser) -> ScheduleUplo
         )
 
 
+def look_again(upload: ScheduleUpload, *, at: datetime) -> None:
+    """The file is read in another way from here on: mark the record as it is now."""
+    upload.seen = _seen(bytes(upload.content), at=at)
+    upload.save(update_fields=["seen"])
+
+
+def _seen(data: bytes, *, at: datetime) -> list[str]:
+    try:
+        return preview(data, day_first=None, at=at).seen
+    except NotASchedule as refused:
+        if refused.refusal not in TO_BE_CHOSEN:
+            raise
+        return []
+
+
 def preview_of(upload: ScheduleUpload, *, day_first: bool | None, at: datetime) -> Preview:
-    """Say what a kept file would change as the record stands now."""
-    return preview(bytes(upload.content), day_first=day_first, at=at)
+    """Say what a kept file would change as the record stands now.
+
+    An imported one is read as it was then, whatever was said of its columns since.
+    """
+    imported = ScheduleImport.objects.filter(upload=upload).first()
+    read_as_at = imported.recorded_at if imported else None
+    return preview(bytes(upload.content), day_first=day_first, at=at, read_as_at=read_as_at)
 
 
 def import_upload(
@@ -74,7 +95,10 @@ def changed_since(upload: ScheduleUpload, found: Preview) -> frozenset[int]:
     """Return the lines whose patient or operation changed on record since the file came.
 
     A row that was rejected then, or only fits the other order of day and month, tells nothing.
+    Nothing does when the file's columns were not known when it came.
     """
+    if len(upload.seen) != len(found.seen):
+        return frozenset()
     lines = set()
     for before, now, proposal in zip(upload.seen, found.seen, found.proposals, strict=True):
         other_order = any(p.reason == Reason.AGAINST_DATE_ORDER for p in proposal.problems)

@@ -14,6 +14,7 @@ from clinic.views.programme import programme_settings
 from clinic.views.rehearsal import rehearsal
 from clinic.views.requirements import requirement, requirements
 from clinic.views.schedule_import import schedule_import, schedule_preview, schedule_rejected
+from clinic.views.schedule_reading import schedule_columns, schedule_words
 from clinic.views.sign_in import home, password, sign_in, sign_out
 from clinic.views.staff import staff, staff_active, staff_member
 from clinic.views.trail import trail
@@ -54,12 +55,15 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("trail/", trail, name="trail"),
     path("", include("clinic.dietitian_urls")),
     path("", include("clinic.register_urls")),
+    path("", include("clinic.intake_urls")),
     path("q/", include("education.urls")),
     path("schedule/import/", schedule_import, name="schedule-import"),
     path("schedule/import/<int:upload_id>/", schedule_preview, name="schedule-preview"),
     path(
         "schedule/import/<int:upload_id>/rejected.csv", schedule_rejected, name="schedule-rejected"
     ),
+    path("schedule/import/<int:upload_id>/columns/", schedule_columns, name="schedule-columns"),
+    path("schedule/import/<int:upload_id>/words/", schedule_words, name="schedule-words"),
     path("mail-tray/", mail_tray, name="mail-tray"),
     path("mail-tray/<slug:name>/", mail_tray_message, name="mail-tray-message"),
 ]

@@ -4,14 +4,14 @@ Said once by a member of staff on the import's page; from then on every file wit
 is read so, on the page and by the command.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Any
 
-from patients.models import ScheduleReading, latest_first
+from patients.models import Procedure, ScheduleReading, latest_first
 from patients.rules.schedule_columns import Column
-from patients.rules.schedule_reading import Place, place_of
-from patients.rules.schedule_rows import Plan
+from patients.rules.schedule_reading import Place, place_of, written
+from patients.rules.schedule_rows import PLANS, Plan, words_of
 from patients.rules.schedule_table import Outline, Table
 
 
@@ -45,13 +45,15 @@ def say_words(
     *,
     plans: Mapping[str, Plan],
     procedures: Mapping[str, int | None],
+    unsaid: Collection[str],
     day_first: bool | None,
     at: datetime,
     by_id: int,
 ) -> ScheduleReading:
     """Say what words of a file mean, and how its dates are read; the columns stay as they are.
 
-    The words are in the form of `patients.rules.schedule_reading.written`.
+    The words are in the form of `patients.rules.schedule_reading.written`; `unsaid` are those of
+    which nothing is said any more. What was said of other words stays.
     """
     places = {column: place_of(table.headings, n) for column, n in table.places.items()}
     before = in_force({table.key}).get(table.key)
@@ -62,10 +64,36 @@ def say_words(
         before,
         at=at,
         by_id=by_id,
-        plans={**(before.plans if before else {}), **plans},
-        procedures={**(before.procedures if before else {}), **procedures},
+        plans=_without(before.plans if before else {}, unsaid) | dict(plans),
+        procedures=_without(before.procedures if before else {}, unsaid) | dict(procedures),
         day_first=day_first,
     )
+
+
+def words_in(table: Table, said: ScheduleReading | None) -> tuple[list[str], list[str]]:
+    """Return the words of the status column and the names of procedures that may need saying.
+
+    Those that nobody knows come first, then by how many rows have them. Of procedures only those
+    that the programme's own names and codes do not tell.
+    """
+    plans = {**PLANS, **(said.plans if said else {})}
+    meant = said.procedures if said else {}
+    statuses = words_of(table, Column.STATUS)
+    ours = {
+        written(text) for pair in Procedure.objects.values_list("code", "name") for text in pair
+    }
+    names = words_of(table, Column.PROCEDURE, Column.PROCEDURE_CODE)
+    return (
+        sorted(statuses, key=lambda word: (written(word) in plans, -statuses[word], word)),
+        sorted(
+            (word for word in names if written(word) not in ours),
+            key=lambda word: (written(word) in meant, -names[word], word),
+        ),
+    )
+
+
+def _without(words: Mapping[str, Any], unsaid: Collection[str]) -> dict[str, Any]:
+    return {word: meaning for word, meaning in words.items() if word not in unsaid}
 
 
 def _write(

@@ -7,9 +7,10 @@ from crispy_forms.layout import Submit
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
+from patients.rules.schedule_columns import WORDS
 from patients.rules.schedule_file import MAX_BYTES, read_text
-from patients.rules.schedule_reasons import NotASchedule, Refusal
-from patients.rules.schedule_table import read_table
+from patients.rules.schedule_reasons import TO_BE_CHOSEN, NotASchedule, Refusal
+from patients.rules.schedule_table import outline, read_table
 from patients.schedule_words import refusal_words
 
 
@@ -35,6 +36,15 @@ class UploadForm(forms.Form):
         self.helper.disable_csrf = True  # stands in the template, beside the act's key
         self.helper.add_input(Submit("preview", "Show what it would change"))
 
+    def read(self, text: str) -> None:
+        """Refuse what is no schedule; columns that are not known can be chosen, if they suffice."""
+        try:
+            read_table(text)
+        except NotASchedule as refused:
+            columns = outline(text, header_line=None).headings
+            if refused.refusal not in TO_BE_CHOSEN or len(columns) < len(WORDS):
+                raise
+
     def clean_file(self) -> "UploadedFile[bytes]":
         """Refuse by size before reading, then by content."""
         file: UploadedFile[bytes] = self.cleaned_data["file"]
@@ -42,7 +52,7 @@ class UploadForm(forms.Form):
             if (file.size or 0) > MAX_BYTES:
                 raise NotASchedule(Refusal.TOO_MANY_BYTES, limit=MAX_BYTES // 1024 // 1024)
             self.content = file.read()
-            read_table(read_text(self.content)[0])
+            self.read(read_text(self.content)[0])
         except NotASchedule as refused:
             raise forms.ValidationError(" ".join(refusal_words(refused))) from refused
         return file

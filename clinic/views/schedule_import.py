@@ -26,7 +26,7 @@ from patients.clock import now
 from patients.import_schedule import ChangedSincePreview, Preview, rejected_csv
 from patients.open_to import open_to
 from patients.rules.schedule_changes import Proposal, Verdict
-from patients.rules.schedule_reasons import Reason
+from patients.rules.schedule_reasons import NotASchedule, Reason
 from patients.schedule_words import (
     about_file,
     change_words,
@@ -39,6 +39,8 @@ MAY_IMPORT = (Role.DIETITIAN, Role.COORDINATOR, Role.ADMINISTRATOR)
 # How 03/04/2027 is read, as it stands in the address of the preview.
 DATE_ORDERS = {"day-first": True, "month-first": False}
 FEW, PAGE = 25, 100
+REJECTED = ("rejected", "not-ours")
+UNKNOWN_WORDS = frozenset({Reason.STATUS_UNKNOWN, Reason.PROCEDURE_UNKNOWN})
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ class Section:
 
 # In reading order: what needs somebody, what moves, what else changes, what is new.
 SECTIONS: tuple[tuple[str, str, Callable[[Proposal], bool]], ...] = (
-    ("rejected", "Rejected", lambda p: p.verdict == Verdict.REJECTED),
+    ("rejected", "Rejected", lambda p: p.verdict == Verdict.REJECTED and not p.not_ours),
     ("moved", "OR date moves", lambda p: p.moved is not None),
     ("updated", "Other changes", lambda p: p.verdict == Verdict.UPDATED and p.moved is None),
     ("created", "New", lambda p: p.verdict == Verdict.CREATED and p.moved is None),
@@ -74,6 +76,7 @@ SECTIONS: tuple[tuple[str, str, Callable[[Proposal], bool]], ...] = (
         "Unchanged, and worth a look",
         lambda p: p.verdict == Verdict.UNCHANGED and bool(p.notices),
     ),
+    ("not-ours", "Rejected: not one of our procedures", lambda p: p.not_ours),
 )
 
 
@@ -104,7 +107,11 @@ def schedule_preview(request: HttpRequest, upload_id: int) -> HttpResponse:
     upload = get_object_or_404(ScheduleUpload, pk=upload_id)
     day_first = DATE_ORDERS.get(request.GET.get("dates", ""))
     if request.method != "POST":
-        return _show(request, upload, preview_of(upload, day_first=day_first, at=now()))
+        try:
+            found = preview_of(upload, day_first=day_first, at=now())
+        except NotASchedule:  # nobody has said yet which column is which
+            return redirect("schedule-columns", upload_id=upload.pk)
+        return _show(request, upload, found)
     shown = request.POST.get("shown", "")
     try:
         import_upload(upload, day_first=day_first, shown=shown, at=now(), by=member(request))
@@ -112,6 +119,8 @@ def schedule_preview(request: HttpRequest, upload_id: int) -> HttpResponse:
         return _show(request, upload, changed.preview, refused=True)
     except ImportedAlready:
         pass  # by another page: the same outcome
+    except NotASchedule:
+        return redirect("schedule-columns", upload_id=upload.pk)
     return redirect(_address(upload, day_first))
 
 
@@ -121,7 +130,10 @@ def schedule_rejected(request: HttpRequest, upload_id: int) -> HttpResponse:
     """The rejected rows as a file that can be imported once it is corrected."""
     upload = get_object_or_404(ScheduleUpload, pk=upload_id)
     day_first = DATE_ORDERS.get(request.GET.get("dates", ""))
-    content = rejected_csv(preview_of(upload, day_first=day_first, at=now()))
+    try:
+        content = rejected_csv(preview_of(upload, day_first=day_first, at=now()))
+    except NotASchedule:
+        return redirect("schedule-columns", upload_id=upload.pk)
     response = HttpResponse(content, content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = 'attachment; filename="rejected-rows.csv"'
     return response
@@ -152,6 +164,7 @@ def _show(
         "about": about_file(found.table, found.encoding),
         "order_words": date_order_words(found.date_orders),
         "example": _ambiguous_example(found),
+        "unknown_words": _with_unknown_words(found),
         "dates": _order_word(found.day_first),
         "changed": len(changed),
         "refused": refused,
@@ -171,7 +184,7 @@ def _sections(
     sections = []
     for name, title, belongs in SECTIONS:
         proposals = [proposal for proposal in found.proposals if belongs(proposal)]
-        if not proposals or (show and show != name) or (only_rejected and name != "rejected"):
+        if not proposals or (show and show != name) or (only_rejected and name not in REJECTED):
             continue
         page = Paginator(proposals, PAGE).get_page(request.GET.get("page")) if show else None
         shown: Sequence[Proposal] = list(page.object_list) if page else proposals[:FEW]
@@ -187,6 +200,14 @@ def _line(proposal: Proposal, found: Preview, changed: frozenset[int]) -> Line:
     changes = () if problems else tuple(change_words(proposal, found.procedures))
     notices = tuple(notice_words(notice) for notice in proposal.notices)
     return Line(proposal, problems, changes, notices, proposal.line in changed)
+
+
+def _with_unknown_words(found: Preview) -> int:
+    """How many rows are rejected for a word that somebody can say the meaning of."""
+    return sum(
+        any(problem.reason in UNKNOWN_WORDS for problem in proposal.problems)
+        for proposal in found.proposals
+    )
 
 
 def _ambiguous_example(found: Preview) -> str:

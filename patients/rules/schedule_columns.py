@@ -81,6 +81,24 @@ SPELLINGS = {column: tuple(words.split()) for column, words in _SPELLINGS.items(
 # The columns that a file of rejected rows has in front; they are passed over when it comes back.
 NOTES = ("Rejected line", "Rejected column", "Rejected reason", "Rejected fix")
 
+# What each column is called where somebody chooses it.
+NAMES: Mapping[Column, str] = {
+    Column.MRN: "MRN",
+    Column.FAMILY_NAMES: "last name",
+    Column.GIVEN_NAMES: "first name",
+    Column.FULL_NAME: "whole name: LAST, FIRST",
+    Column.BIRTH_DATE: "date of birth",
+    Column.PROCEDURE: "procedure",
+    Column.PROCEDURE_CODE: "procedure code",
+    Column.OR_DATE: "OR date",
+    Column.CASE_NUMBER: "case number",
+    Column.STATUS: "status",
+    Column.SURGEON: "surgeon",
+    Column.FACILITY: "facility",
+    Column.EMAIL: "email",
+    Column.PHONE: "phone",
+    Column.LANGUAGE: "language",
+}
 WORDS: Mapping[Column, str] = {
     Column.MRN: "MRN",
     Column.FULL_NAME: "last name and first name (or one column with LAST, FIRST)",

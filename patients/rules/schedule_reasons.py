@@ -28,6 +28,10 @@ class Refusal(StrEnum):
     COLUMN_TWICE = "column_twice"
 
 
+# What somebody can put right by saying which column is which.
+TO_BE_CHOSEN = frozenset({Refusal.COLUMNS_MISSING, Refusal.COLUMN_TWICE})
+
+
 class Reason(StrEnum):
     """Why a row is rejected."""
 
