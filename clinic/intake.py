@@ -28,6 +28,8 @@ PLANS = {
 }
 # What a person can mend by saying which procedure it is.
 BY_PROCEDURE = frozenset({Reason.PROCEDURE_UNKNOWN, Reason.PROCEDURE_CONTRADICTS})
+# What "scheduled" in a message takes back nothing of.
+GOES_ON = (Booking.PROPOSED, Booking.CONFIRMED)
 NONE = "—"
 
 
@@ -47,11 +49,13 @@ class Fact:
     label: str
     said: str
     recorded: str
+    same: bool = False
 
     @property
     def differs(self) -> bool:
         """Whether both say something, and not the same."""
-        return NONE not in (self.said, self.recorded) and self.said != self.recorded
+        both = NONE not in (self.said, self.recorded)
+        return both and self.said != self.recorded and not self.same
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,8 @@ def entry(step: IntakeStep, reading: Reading, procedures: Mapping[int, str]) -> 
         for kept in step.reasons
         if kept["kind"] in ("problem", "doubt")
     ]
-    why = step.note or " ".join(dict.fromkeys(what for _, what, _ in said))
+    told = (f"{where}: {what}" if "-" in where else what for where, what, _ in said)
+    why = step.note or " ".join(dict.fromkeys(told))
     return Entry(step, EVENTS[reading.event], who, why, STEPS[Step(step.step)])
 
 
@@ -127,7 +132,12 @@ def _planned(
         ("Facility", row.facility, operation.facility if operation else ""),
         ("Case number", row.case_number, operation.case_number if operation else ""),
     )
-    return [Fact(label, one or NONE, other or NONE) for label, one, other in said if one or other]
+    scheduled = row.plan == Plan.SCHEDULED and operation and operation.booking in GOES_ON
+    return [
+        Fact(label, one or NONE, other or NONE, bool(scheduled) and label == "Booking")
+        for label, one, other in said
+        if one or other
+    ]
 
 
 def changes(look: Look, procedures: Mapping[int, str]) -> list[str]:

@@ -54,7 +54,7 @@ def siu(
             "~^NET^Internet^quill@example.org||en",
             "RGS|1",
             f"AIS|1|A|{procedure}|{start}",
-            f"AIL|1|A|OR1^^^Larkfield East||{start}",
+            f"AIL|1|A|OR1^^^Larkfield East|||{start}",
             f"AIP|1|A|7^{surgeon}|surgeon||{start}",
             "",
         )

@@ -172,8 +172,8 @@ def read_message(content: bytes) -> Text:
     """Return one message as text. Raises NotTaken when it is none."""
     if len(content) > MAX_MESSAGE_BYTES:
         raise NotTaken(MessageRefusal.TOO_LONG)
-    lines = re.split(rb"\r\n|\r|\n", content.removeprefix(b"\xef\xbb\xbf").strip(FRAMING))
-    data = b"\r".join(line for line in lines if line.strip())
+    lines = re.split(rb"\r\n|\r|\n", content.removeprefix(b"\xef\xbb\xbf"))
+    data = b"\r".join(line for raw in lines if (line := raw.strip(FRAMING)).strip())
     header = HEADER.match(data.split(b"\r")[0].decode("latin-1"))
     if header is None or len(set(header[0][3:-1])) < len(header[0][3:-1]):
         raise NotTaken(MessageRefusal.NOT_A_MESSAGE, "MSH-2")

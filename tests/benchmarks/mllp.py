@@ -86,7 +86,7 @@ def message(sender: int, number: int, who: int, day: int, *, trigger: str, at: d
             f"^NET^Internet^m{sender}.{who}@example.org||en",
             "RGS|1",
             "AIS|1|A|SLV^Sleeve gastrectomy",
-            f"AIL|1|A|OR1^^^Larkfield East||{'' if trigger == 'S15' else on + '0800'}",
+            f"AIL|1|A|OR1^^^Larkfield East|||{'' if trigger == 'S15' else on + '0800'}",
             f"AIP|1|A|7^{surgeon}|SURGEON",
             "",
         )
