@@ -89,6 +89,7 @@ WARNINGS: dict[Warn, str] = {
     Warn.STATUS_MISSING: "{where} is empty: no status was given.",
     Warn.STATUS_NOT_IN_TABLE: "{where}: the status “{detail}” is not one of the standard's.",
     Warn.NOT_TAKEN: "{where} was left out. {detail}",
+    Warn.SEVERAL_PEOPLE: "Several people are named, so no surgeon is taken.",
     Warn.CHARACTER_SET_GUESSED: "The character set is not said. Look at the accents.",
 }
 
@@ -96,7 +97,8 @@ REFUSALS: dict[MessageRefusal, Words] = {
     MessageRefusal.TOO_LONG: ("The message is too long to be read.", ASK_THE_SENDER),
     MessageRefusal.NOT_A_MESSAGE: (
         "This cannot be read as a schedule message{where}.",
-        "Give the file as it was exported: HL7 v2 begins with MSH, FHS or BHS.",
+        "Give the file as it was exported: HL7 v2 begins with MSH, FHS or BHS, a FHIR bundle "
+        "with {.",
     ),
     MessageRefusal.NO_CONTROL_ID: ("The message has no control id ({where}).", ASK_THE_SENDER),
     MessageRefusal.CHARACTER_SET: (
@@ -116,6 +118,29 @@ REFUSALS: dict[MessageRefusal, Words] = {
     MessageRefusal.NOT_PRODUCTION: (
         "The message is marked as a test ({detail}).",
         "Send it with processing id P once it is meant.",
+    ),
+    MessageRefusal.XML: (
+        "This is a FHIR bundle in XML; JSON is read.",
+        "Export it as JSON (application/fhir+json).",
+    ),
+    MessageRefusal.NOT_JSON: ("This is no JSON object, or a broken one.", ASK_THE_SENDER),
+    MessageRefusal.NAME_TWICE: (
+        "In the JSON one name stands for two things, so it could be read in two ways.",
+        ASK_THE_SENDER,
+    ),
+    MessageRefusal.TOO_DEEP: ("The JSON is nested too deep to be a schedule.", ASK_THE_SENDER),
+    MessageRefusal.TOO_MANY_ENTRIES: (
+        "The bundle has more than {detail} entries.",
+        "Send fewer at a time.",
+    ),
+    MessageRefusal.WRONG_RESOURCE: (
+        "“{detail}” is no schedule ({where}).",
+        "Send a bundle (collection, searchset, message or transaction) of Patient and Appointment "
+        "or ServiceRequest.",
+    ),
+    MessageRefusal.NO_OPERATION: (
+        "The bundle holds no Appointment and no ServiceRequest.",
+        "Send the operations with their patients.",
     ),
     MessageRefusal.COUNT_DIFFERS: (
         "The file says at its end that it has another number of messages than the {detail} that "

@@ -106,6 +106,10 @@ PROBLEMS: dict[Reason, Words] = {
         "Write LAST, FIRST with one comma.",
     ),
     Reason.DATE_UNREADABLE: ("“{detail}” is not a date.", "Write it as 2027-03-25."),
+    Reason.DATE_PARTIAL: (
+        "Only the year or the month is given: {detail}.",
+        "Give the whole date.",
+    ),
     Reason.NO_SUCH_DAY: ("There is no such day: {detail}.", "Correct the day or the month."),
     Reason.WRONG_WEEKDAY: (
         "The weekday and the date do not agree: {detail}.",

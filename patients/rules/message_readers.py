@@ -3,6 +3,8 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from patients.rules.fhir_bundle import split_bundle
+from patients.rules.fhir_schedule import read_fhir
 from patients.rules.hl7_text import split_file
 from patients.rules.message_formats import MessageFormat
 from patients.rules.message_reading import Frame, MessageRefusal, NotTaken, Part, Reading
@@ -20,6 +22,7 @@ class Reader:
 
 READERS: Mapping[MessageFormat, Reader] = {
     MessageFormat.HL7_V2: Reader((b"MSH", b"FHS", b"BHS"), split_file, read_siu),
+    MessageFormat.FHIR_R4: Reader((b"{", b"[", b"<Bundle", b"<?xml"), split_bundle, read_fhir),
 }
 
 

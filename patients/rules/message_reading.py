@@ -61,6 +61,7 @@ class Warn(StrEnum):
     STATUS_NOT_IN_TABLE = "status_not_in_table"
     NOT_TAKEN = "not_taken"
     CHARACTER_SET_GUESSED = "character_set_guessed"
+    SEVERAL_PEOPLE = "several_people"
 
 
 class MessageRefusal(StrEnum):
@@ -75,6 +76,14 @@ class MessageRefusal(StrEnum):
     WRONG_VERSION = "wrong_version"
     NOT_PRODUCTION = "not_production"
     COUNT_DIFFERS = "count_differs"
+    # A bundle
+    XML = "xml"
+    NOT_JSON = "not_json"
+    NAME_TWICE = "name_twice"
+    TOO_DEEP = "too_deep"
+    TOO_MANY_ENTRIES = "too_many_entries"
+    WRONG_RESOURCE = "wrong_resource"
+    NO_OPERATION = "no_operation"
 
 
 class NotTaken(Exception):

@@ -46,6 +46,7 @@ class Reason(StrEnum):
     DAMAGED_NUMBER = "damaged_number"
     NAME_NOT_PARTED = "name_not_parted"
     DATE_UNREADABLE = "date_unreadable"
+    DATE_PARTIAL = "date_partial"
     NO_SUCH_DAY = "no_such_day"
     WRONG_WEEKDAY = "wrong_weekday"
     TWO_DIGIT_YEAR = "two_digit_year"
