@@ -26,6 +26,7 @@ from tests.factories import (
     an_invitation,
     an_operation,
 )
+from tests.hl7_messages import siu, taken
 
 SCHEDULE = (
     "MRN,Family name,Given names,Date of birth,Procedure,OR date,Case number\n"
@@ -107,6 +108,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "token": open_token,
         "number": 1,
         "other": another.pk,
+        "message_id": taken(siu(sent=at, on=""), at=at).message.pk,
         "feed_token": feed_address.make(a_member(Role.COORDINATOR), key=uuid.uuid4(), at=at),
         "name": "20270101-000000-none",
     }
