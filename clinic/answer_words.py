@@ -3,7 +3,7 @@
 Standings, their reasons and bookings have theirs in `clinic.words`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from clinic.unsettled import Change
 from clinic.words import REASON
@@ -51,3 +51,10 @@ def act_words(now: str, following: str) -> str:
 def reasons(answer: Answer) -> str:
     """Return the reasons of a standing as one phrase, the weightiest first."""
     return "; ".join(REASON[reason] for reason in answer.reasons)
+
+
+def holds(reasons: Iterable[str]) -> list[str]:
+    """Return why the answer is hold; of an operation that is over nothing else is worth saying."""
+    listed = [HoldReason(reason) for reason in reasons]
+    said = [HoldReason.NOT_OPEN] if HoldReason.NOT_OPEN in listed else listed
+    return [HOLD_REASONS[reason] for reason in said]

@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from clinic.drawings import Drawing, draw
 from clinic.duplicates import merges, pairs_of
+from clinic.happenings import contacts_of, of_modules
 from clinic.history import Event, history
 from clinic.reach import Reached, reached
-from clinic.ruler import Ruler, fitting, ruler
 from clinic.words import why
 from education.models import Assignment, Clearance, SignOff, Submission, Waiver
 from education.rules.next_step import NextStep, next_step
@@ -23,7 +24,7 @@ from patients.models import (
     PatientChange,
     Programme,
 )
-from patients.speaks_for import operations_of, speaker, speaker_then
+from patients.speaks_for import operations_of, speaker, speaker_then, spoken_for
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,6 @@ class Module:
     why: list[str]
     reached: Reached
     step: NextStep
-    ruler: Ruler | None
     waiver: Waiver | None
     sign_off: SignOff | None
     clearances: list[Clearance]
@@ -52,6 +52,7 @@ class PlannedOperation:
     operation: Operation
     planned: OperationChange
     modules: list[Module]
+    drawing: Drawing | None
 
 
 @dataclass(frozen=True)
@@ -184,8 +185,7 @@ def _operations(
         changes = changes.filter(recorded_at__lt=known_at)
     planned = {c.operation_id: c for c in changes.select_related("procedure", "operation")}
     waivers = {
-        w.assignment_id: w
-        for w in Waiver.objects.standing().filter(assignment__operation__in=ids)
+        w.assignment_id: w for w in Waiver.objects.standing().filter(assignment__operation__in=ids)
     }
     sign_offs = {
         s.assignment_id: s
@@ -194,18 +194,19 @@ def _operations(
         )
     }
     clearances = list(Clearance.objects.filter(patient=patient, revocation__isnull=True))
-    found = [
-        PlannedOperation(
-            change.operation,
-            change,
-            [
-                _module(t, named, waivers, sign_offs, clearances, at=at, on=on, used=used)
-                for t in told
-                if t.assignment.operation_id == pk
-            ],
-        )
-        for pk, change in planned.items()
-    ]
+    records = list(spoken_for([patient.pk], known_at=known_at))
+    happenings = of_modules(told, records, known_at=known_at, zone=used.zone)
+    contacts = contacts_of(records, known_at=known_at, zone=used.zone)
+    found = []
+    for pk, change in planned.items():
+        modules = [
+            _module(t, named, waivers, sign_offs, clearances, at=at, on=on, used=used)
+            for t in told
+            if t.assignment.operation_id == pk
+        ]
+        titled = [(module.title, module.told) for module in modules]
+        drawing = draw(change, titled, happenings, contacts, on=on)
+        found.append(PlannedOperation(change.operation, change, modules, drawing))
     return sorted(found, key=lambda o: o.planned.or_date or date.max, reverse=True)
 
 
@@ -221,24 +222,12 @@ def _module(
     used: Programme,
 ) -> Module:
     mail = reached(told, at=at, zone=used.zone)
-    facts = told.facts
-    days = [c.cleared_on for c in facts.clearances]
     return Module(
         told=told,
         title=named.get(told.assignment.module_id, told.assignment.module.code),
         why=why(told, mail),
         reached=mail,
         step=next_step(told.answer, mail.reach),
-        ruler=ruler(
-            on=on,
-            span=fitting([on, facts.or_date, facts.opens_on, facts.clear_by, *days]),
-            or_date=facts.or_date,
-            opens_on=facts.opens_on,
-            clear_by=facts.clear_by,
-            clearances=days,
-        )
-        if facts.or_date
-        else None,
         waiver=waivers.get(told.assignment.pk),
         sign_off=sign_offs.get(told.assignment.pk),
         clearances=[c for c in clearances if c.module_id == told.assignment.module_id],

@@ -5,7 +5,8 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from clinic.answer_words import HOLD_REASONS, WORDS
+from clinic import answer_words
+from clinic.answer_words import WORDS
 from clinic.day_words import day
 from clinic.evidence.record import (
     Accepted,
@@ -19,7 +20,7 @@ from clinic.evidence.record import (
 )
 from clinic.words import BOOKING, EVIDENCE, IDENTITY, LINK_ENDED, NAME_KIND, REASON, STANDING, WHY
 from education.models import EndedBecause, IdentityVerdict
-from education.rules.confirm import HoldReason, Word
+from education.rules.confirm import Word
 from education.rules.standing import Evidence, Reason, Standing
 from patients.models import Booking, Means, Outcome
 from patients.rules.identity import NameKind, Why
@@ -119,11 +120,10 @@ def _person(record: ClearanceRecord) -> list[tuple[str, str]]:
 def _operation(operation: PlannedOperation, record: ClearanceRecord) -> Iterator[Block]:
     zone = record.zone
     yield _heading(f"{operation.procedure}, {_or_date(operation.or_date)}")
-    holds = [HOLD_REASONS[HoldReason(one)] for one in operation.holds]
+    why = answer_words.holds(operation.holds)
     answer = WORDS[Word(operation.word)]
     yield _strong(
-        f"On {day(record.on)} the answer was: {answer}"
-        + (f". {'. '.join(holds)}." if holds else ".")
+        f"On {day(record.on)} the answer was: {answer}" + (f". {'. '.join(why)}." if why else ".")
     )
     facts = [("Booking", BOOKING[Booking(operation.booking)])]
     facts += [("Surgeon", operation.surgeon)] if operation.surgeon else []

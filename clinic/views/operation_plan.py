@@ -154,11 +154,10 @@ def _would(
 ) -> dict[str, Any]:
     would = preview(found, or_date=or_date, booking=booking, at=at)
     names = titles(line.assignment.module_id for line in would.lines)
-    reasons = [answer_words.HOLD_REASONS[reason] for reason in would.verdict.reasons]
     return {
         "preview": would,
         "word": answer_words.WORDS[would.verdict.word],
-        "reasons": reasons,
+        "reasons": answer_words.holds(would.verdict.reasons),
         "sentences": moving_words.sentences(would, names),
         "notice": moving_words.NOTICE[would.notice] if would.notice else "",
         "confirmed": _loses(found, or_date, booking),

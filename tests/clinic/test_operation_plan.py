@@ -185,8 +185,21 @@ def test_the_confirmation_that_goes_is_named(assignment: Assignment, coordinator
     text = words(coordinator.get(move_page(operation), asked(operation, 1)))
     assert "The confirmation goes." in text
     assert "was confirmed by Dr. Priscilla Onwuachi" in text
+    assert "Dr. Priscilla Onwuachi would be told by email" in text
     text = words(coordinator.get(booking_page(operation), {"booking": "done"}))
     assert "The confirmation goes." not in text
+
+
+def test_whoever_confirmed_is_told_as_the_preview_said(
+    assignment: Assignment, coordinator: Client
+) -> None:
+    operation = assignment.operation
+    clinician = a_member(Role.CLINICIAN)
+    confirm(operation, seen=answer(operation, at=now()).seen, at=now(), by=clinician)
+    act = move_page(operation)
+    shown = form_to(coordinator.get(act, asked(operation, 1)), act)
+    coordinator.post(act, shown | {"reason": "The room was needed."})
+    assert [message.address for message in Message.objects.all()] == [clinician.email]
 
 
 # --- links and emails ----------------------------------------------------------------------------

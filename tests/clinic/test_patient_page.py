@@ -104,7 +104,7 @@ def test_the_number_of_queries_does_not_grow_with_the_history(
         log_contact(patient, means=Means.CALL, outcome=Outcome.NO_ANSWER, at=now(), by_id=member.pk)
     client = signed_in(member)
     page(client, patient)
-    with django_assert_max_num_queries(50):
+    with django_assert_max_num_queries(55):
         page(client, patient)
 
 
@@ -345,3 +345,41 @@ def test_a_call_sheet_of_another_patient_is_not_found() -> None:
     other = a_patient()
     address = reverse("call-sheet", args=[other.pk, assignment.pk])
     assert signed_in("dietitian").get(address).status_code == 404
+
+
+def test_each_operation_is_drawn_to_scale_with_the_same_in_words() -> None:
+    assignment = an_assigned()
+    patient = assignment.operation.patient
+    member = a_member("dietitian")
+    invitation, _ = an_invitation(assignment=assignment, at=now() - timedelta(days=20))
+    a_submission(invitation, wrong=3, at=now() - timedelta(days=12))
+    a_submission(invitation, at=now() - timedelta(days=4))
+    for days in (9, 8, 2):
+        log_contact(
+            patient,
+            means=Means.CALL,
+            outcome=Outcome.NO_ANSWER,
+            at=now() - timedelta(days=days),
+            by_id=member.pk,
+        )
+    client = signed_in(member)
+    html = page(client, patient)
+    drawing = html[html.index('<svg class="timeline"') : html.index("</figure>")]
+    for kind in ("invited", "failed", "passed", "cleared", "contact"):
+        assert f"mark-{kind}" in drawing, kind
+    table = drawing[drawing.index("<table") :]
+    for words in (
+        "OR date",
+        "clear by",
+        "link sent",
+        "quiz failed",
+        "quiz passed",
+        "cleared, quiz",
+    ):
+        assert words in table, words
+    assert table.count("call, no answer") == 3
+    on = local_date(now() - timedelta(days=13), programme.current().zone)
+    then = page(client, patient, f"?on={on.isoformat()}")
+    assert "mark-invited" in then
+    assert "mark-failed" not in then, "the quiz was taken the day after"
+    assert "mark-contact" not in then
