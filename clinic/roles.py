@@ -5,5 +5,7 @@ from clinic.models import Role
 READERS = tuple(Role)
 CARERS = (Role.DIETITIAN, Role.CLINICIAN)
 CLINICIANS = (Role.CLINICIAN,)
+# They take in schedules: files, and messages that wait.
+SCHEDULERS = (Role.DIETITIAN, Role.COORDINATOR, Role.ADMINISTRATOR)
 # They say whether two records are one person.
 REGISTRARS = (*CARERS, Role.ADMINISTRATOR)

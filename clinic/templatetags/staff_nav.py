@@ -9,6 +9,7 @@ from django.db import Error
 from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
 
 from clinic.models import Role
+from clinic.roles import SCHEDULERS
 from clinic.unsettled import CannotTell, unsettled
 from patients.clock import now
 from patients.programme import NotFounded
@@ -70,7 +71,7 @@ def staff_nav(context: template.Context) -> list[Place]:
             # Not on the morning list: it keeps to its twelve queries.
             asked = name == "operations" and here != "morning"
             counted = asked and request.user.role in COUNTED
-            if name == "intake" and here in SCHEDULES:
+            if name == "intake" and here in SCHEDULES and request.user.role in SCHEDULERS:
                 found.append(Place(url, label, here == name, _waiting(), "waiting"))
                 continue
             found.append(Place(url, label, here == name, _count(request) if counted else 0))

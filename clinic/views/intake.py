@@ -23,9 +23,8 @@ from clinic.intake import (
     steps_of,
     whys,
 )
-from clinic.models import Role
 from clinic.once import once
-from clinic.roles import READERS
+from clinic.roles import READERS, SCHEDULERS
 from patients import programme
 from patients.clock import now
 from patients.intake import reread
@@ -44,7 +43,6 @@ from patients.settle_message import (
     waiting,
 )
 
-MAY_SETTLE = (Role.DIETITIAN, Role.COORDINATOR, Role.ADMINISTRATOR)
 PAGE, LATELY = 50, 10
 
 
@@ -79,7 +77,7 @@ def intake_message(request: HttpRequest, message_id: int) -> HttpResponse:
     return _show(request, _found(request, message_id))
 
 
-@open_to(*MAY_SETTLE)
+@open_to(*SCHEDULERS)
 @require_POST
 @once
 def intake_apply(request: HttpRequest, message_id: int) -> HttpResponse:
@@ -108,7 +106,7 @@ def intake_apply(request: HttpRequest, message_id: int) -> HttpResponse:
     return redirect("intake")
 
 
-@open_to(*MAY_SETTLE)
+@open_to(*SCHEDULERS)
 @require_POST
 @once
 def intake_set_aside(request: HttpRequest, message_id: int) -> HttpResponse:
@@ -132,7 +130,7 @@ def intake_set_aside(request: HttpRequest, message_id: int) -> HttpResponse:
     return redirect("intake")
 
 
-@open_to(*MAY_SETTLE)
+@open_to(*SCHEDULERS)
 @require_POST
 @once
 def intake_take_up(request: HttpRequest, message_id: int) -> HttpResponse:
@@ -188,7 +186,7 @@ def _show(
     waits, aside = seen.step.step == Step.WAITS, seen.step.step == Step.SET_ASIDE
     proposal = seen.judged.proposal
     operation = proposal.operation if proposal else None
-    settles = member(request).role in MAY_SETTLE
+    settles = member(request).role in SCHEDULERS
     context = {
         "message": seen.message,
         "event": EVENTS[seen.reading.event],
