@@ -147,6 +147,9 @@ WHY = {
     Why.NAME_TOO_COMMON: "many patients have this name",
     Why.SHORT_NAME_DIFFERS: "a short family name that differs is another name",
     Why.SOMEBODY_HAS_THE_TYPED_NAME: "another patient has the family name that was typed",
+    Why.SOMEBODY_SHARES_THE_PART: (
+        "another patient has this given name and that part of the family name"
+    ),
     Why.TOO_MANY_TO_COMPARE: "too many patients to compare with",
     Why.AUTOMATIC_SWITCHED_OFF: "the programme does not match this without a person",
 }

@@ -222,15 +222,21 @@ def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
         return [Why.SHORT_NAME_DIFFERS]
     if one.names.family == Alike.ONE_EDIT and asked.bearers(word_key(typed)):
         return [Why.SOMEBODY_HAS_THE_TYPED_NAME]
+    if one.names.family == Alike.PART and _namesakes(asked, one):
+        return [Why.SOMEBODY_SHARES_THE_PART]
     return []
 
 
 def _is_common(asked: _Asked, one: Compared) -> bool:
     """More namesakes on the register than EXPECTED_NAMESAKES allows to be born on one day."""
+    return _namesakes(asked, one) / BIRTH_DAYS > EXPECTED_NAMESAKES
+
+
+def _namesakes(asked: _Asked, one: Compared) -> int:
+    """How many others have the first given name and the family name, or the part in common."""
     recorded = one.named.name
     families = {joined(recorded.family)}
     if one.names.family == Alike.PART:
         families |= set(bearing(asked.name.family)) & set(bearing(recorded.family))
     first = first_word(recorded.given)
-    namesakes = asked.bearers(*(namesake_key(first, family) for family in families)) - 1
-    return namesakes / BIRTH_DAYS > EXPECTED_NAMESAKES
+    return asked.bearers(*(namesake_key(first, family) for family in families)) - 1

@@ -51,6 +51,7 @@ class Why(StrEnum):
     NAME_TOO_COMMON = "name_too_common"
     SHORT_NAME_DIFFERS = "short_name_differs"
     SOMEBODY_HAS_THE_TYPED_NAME = "somebody_has_the_typed_name"
+    SOMEBODY_SHARES_THE_PART = "somebody_shares_the_part"
     TOO_MANY_TO_COMPARE = "too_many_to_compare"
     AUTOMATIC_SWITCHED_OFF = "automatic_switched_off"
 

@@ -223,6 +223,13 @@ ROWS = [
         (Why.FAMILY_NAME_PART_OF_COMPOUND,),
     ),
     Row(
+        "unless another one has the given name and that part",
+        ("Rosa", "Ortega Lind", date(1969, 4, 20)),
+        [ROSA, Person(50, "Rosa María", "Ortega", date(1955, 2, 1))],
+        REVIEW,
+        reasons=(Why.SOMEBODY_SHARES_THE_PART,),
+    ),
+    Row(
         "a short part of a compound is a name that many have",
         ("Ana", "Ruiz Ortega", date(1980, 3, 12)),
         [ANA],
