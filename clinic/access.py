@@ -11,7 +11,7 @@ from clinic.client_address import client_address
 from clinic.models import StaffUser
 from clinic.trail import record
 from patients.clock import now
-from patients.open_to import ANYONE, LINK_HOLDER
+from patients.open_to import ANYONE, LINK_HOLDER, TOKEN_HOLDER
 
 Respond = Callable[[HttpRequest], HttpResponse]
 
@@ -83,4 +83,4 @@ def about(request: HttpRequest, patient_id: int, *others: int) -> None:
 
 
 def _public(view: Callable[..., Any]) -> bool:
-    return bool({ANYONE, LINK_HOLDER} & getattr(view, "open_to", frozenset()))
+    return bool({ANYONE, LINK_HOLDER, TOKEN_HOLDER} & getattr(view, "open_to", frozenset()))

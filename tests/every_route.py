@@ -14,8 +14,10 @@ from clinic.schedule_upload import keep
 from education.clear import clear_by_teach_back, waive
 from education.models import SignOff
 from patients.clock import now
+from patients.intake_tokens import make as make_intake_token
 from patients.keep_apart import keep_apart
 from patients.merge import merge
+from patients.models import IntakeToken
 from patients.other_names import add
 from patients.rules.identity import NameKind
 from tests.factories import (
@@ -82,6 +84,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     late = SignOff.objects.create(
         assignment=assignment, clearance=clearance, reason="x", recorded_at=at, by=administrator
     )
+    make_intake_token("Larkfield OR", key=uuid.uuid4(), at=at, by_id=administrator.pk)
     upload = keep(SCHEDULE.encode(), name="schedule.csv", at=at, by=administrator)
     _, open_token = an_invitation(assignment=an_assignment(operation=an_operation()))
     another = a_patient()
@@ -105,6 +108,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "assignment": assignment.pk,
         "stamp": int((at - timedelta(hours=1)).timestamp() * 1_000_000),
         "upload_id": upload.pk,
+        "token_id": IntakeToken.objects.get().pk,
         "token": open_token,
         "number": 1,
         "other": another.pk,

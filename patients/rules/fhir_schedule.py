@@ -179,7 +179,9 @@ class _Reading:
             self.doubts.append(Noted(Doubt.STATUS_UNKNOWN, "ServiceRequest.status", "unknown"))
         if any(other[0] != plan for other in found[1:]):
             detail = " / ".join(said)[:80]
-            self.doubts.append(Noted(Doubt.STATUS_CONTRADICTS, f"{said[0][:40]}", detail))
+            self.doubts.append(
+                Noted(Doubt.STATUS_CONTRADICTS, f"{self.operations[0].kind}.status", detail)
+            )
             plan, event = None, Event.CHANGED
         return plan, event, said[0] if said else self.operations[0].kind
 

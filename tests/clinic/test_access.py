@@ -1,7 +1,8 @@
 """Every route x every role (promise S8). A route that is not in this table fails the test.
 
 D dietitian, C clinician, O coordinator, A administrator, U auditor. "anyone" needs no sign-in and
-shows no patient's facts; "link" is open to whoever holds a personal link.
+shows no patient's facts; "link" is open to whoever holds a personal link, "token" to a system that
+sends one in its request's header.
 """
 
 from typing import Any
@@ -14,7 +15,7 @@ from django.urls import URLPattern, URLResolver, path
 
 from clinic.models import Role, StaffUser
 from clinic.urls import urlpatterns as ours
-from patients.open_to import ANYONE, LINK_HOLDER
+from patients.open_to import ANYONE, LINK_HOLDER, TOKEN_HOLDER
 from tests.every_route import every_route, sample_records
 from tests.factories import a_member, a_programme, signed_in
 
@@ -80,6 +81,9 @@ ROUTES = {
     "second-opinion": "C",
     "revoke-sign-off": "C",
     # the schedule and the OR dates
+    "fhir-intake": "token",
+    "intake-tokens": "A",
+    "revoke-intake-token": "A",
     "intake": "DCOAU",
     "intake-message": "DCOAU",
     "intake-apply": "DOA",
@@ -130,6 +134,8 @@ def test_every_view_declares_whom_the_table_says() -> None:
             assert ANYONE in declared, route.name
         elif ROUTES[route.name] == "link":
             assert declared == {LINK_HOLDER}, route.name
+        elif ROUTES[route.name] == "token":
+            assert declared == {TOKEN_HOLDER}, route.name
         else:
             expected = {role for role in Role if LETTER[role] in ROUTES[route.name]}
             assert declared == expected, route.name
@@ -150,7 +156,9 @@ def test_every_route_by_every_role(sample: dict[str, Any], role: Role | None, me
         client = signed_in(member) if member else Client()
         response = getattr(client, method)(route.address(sample))
         said = f"{role} {method} {route.name}: {response.status_code}"
-        if ROUTES[route.name] in ("anyone", "link"):
+        if ROUTES[route.name] == "token":
+            assert response.status_code == (401 if method == "post" else 405), said
+        elif ROUTES[route.name] in ("anyone", "link"):
             assert response.status_code not in (401, 403), said
         elif role is None:
             assert response.status_code == 302, said
@@ -172,7 +180,7 @@ def test_a_disabled_account_is_nobody_on_every_route(sample: dict[str, Any]) -> 
     client = signed_in(member)
     StaffUser.objects.filter(pk=member.pk).update(is_active=False)
     for route in every_route():
-        if ROUTES[route.name] not in ("anyone", "link"):
+        if ROUTES[route.name] not in ("anyone", "link", "token"):
             response = client.get(route.address(sample))
             assert response["Location"].startswith("/sign-in/?next="), route.name
 
