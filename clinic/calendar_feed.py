@@ -59,7 +59,7 @@ def feed(*, at: datetime) -> bytes:
     calendar.add("refresh-interval", timedelta(hours=1), parameters={"VALUE": "DURATION"})
     for entry in _entries(on=on, at=at):
         calendar.add_component(_event(entry, at=at, zone=used.zone, named=used.feed_names_patients))
-    return calendar.to_ical(sorted=False)
+    return bytes(calendar.to_ical(sorted=False))
 
 
 def _entries(*, on: date, at: datetime) -> list[Entry]:

@@ -9,10 +9,11 @@ from datetime import date, datetime
 from django.db import Error, transaction
 
 from clinic.models import Confirmation, StaffUser
-from education.models import Assignment
+from education.models import Assignment, Module
 from education.rules.confirm import CANNOT_TELL, Requirement, Verdict, Word, may_confirm
 from education.standings import Told, standings
 from patients import programme
+from patients.clock import local_date
 from patients.models import Booking, Operation
 from patients.schedule import change
 
@@ -53,17 +54,28 @@ def answers(operations: list[Operation], *, at: datetime) -> list[OperationAnswe
     if not operations:
         return []
     try:
-        on = programme.local_day(at)
-        assignments = Assignment.objects.filter(operation__in=operations, closed=False)
-        told = standings(
-            assignments.select_related("operation", "module").order_by("clear_by", "id"), on=on
-        )
+        used = programme.current()
+        on = local_date(at, used.zone)
+        assignments = _open_assignments(operations)
+        told = standings(assignments, on=on, settings=used, brief=True)
     except (Error, programme.NotFounded):
         return [OperationAnswer(o, CANNOT_TELL, (), at) for o in operations]
     by_operation: dict[int, list[Told]] = defaultdict(list)
     for one in told:
         by_operation[one.assignment.operation_id].append(one)
     return [_answer(o, tuple(by_operation[o.pk]), on=on, at=at) for o in operations]
+
+
+def _open_assignments(operations: list[Operation]) -> list[Assignment]:
+    """Read the open assignments, each with its operation as it was given; two queries."""
+    by_id = {operation.pk: operation for operation in operations}
+    rows = Assignment.objects.filter(operation__in=list(by_id), closed=False)
+    found = list(rows.order_by("clear_by", "id"))
+    modules = Module.objects.in_bulk({one.module_id for one in found})
+    for one in found:
+        one.operation = by_id[one.operation_id]
+        one.module = modules[one.module_id]
+    return found
 
 
 def answer(operation: Operation, *, at: datetime) -> OperationAnswer:

@@ -14,6 +14,6 @@ def titles(
     if module_ids is not None:
         rows = rows.filter(module__in=set(module_ids))
     return {
-        edition.module_id: edition.title.get(language) or edition.title[SOURCE_LANGUAGE]
-        for edition in rows
+        module_id: title.get(language) or title[SOURCE_LANGUAGE]
+        for module_id, title in rows.values_list("module", "title")
     }

@@ -151,7 +151,7 @@ def test_a_postponed_one_is_cancelled_where_it_stood(operation: Operation) -> No
     postponed = move(operation, None, at=now())
     shown = only(feed(at=now()))
     assert (shown["STATUS"], shown["DTSTART"]) == ("CANCELLED", before["DTSTART"])
-    move(postponed, before["DTSTART"], at=now())  # type: ignore[arg-type]
+    move(postponed, before["DTSTART"], at=now())
     again = only(feed(at=now()))
     assert (again["STATUS"], again["SEQUENCE"], again["UID"]) == ("TENTATIVE", 2, before["UID"])
 

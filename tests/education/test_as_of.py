@@ -143,6 +143,8 @@ def test_each_past_day_answers_as_it_did(clinician: int, last: bool) -> None:
             history[number - 1](last_instant if last else first_instant)
         today = day(number)
         diary[today] = {t.assignment.pk: t.answer for t in standings(_everything(), on=today)}
+        brief = standings(_everything(), on=today, brief=True)
+        assert {t.assignment.pk: t.answer for t in brief} == diary[today]
 
     asked_again = {
         today: {t.assignment.pk: t.answer for t in standings_as_of(_everything(), on=today)}
