@@ -140,8 +140,8 @@ def _locked(operation_ids: Iterable[int]) -> dict[int, Operation]:
     """Lock operations, the lowest first so that no two callers wait for each other."""
     found: dict[int, Operation] = {}
     for some in batches(sorted(set(operation_ids))):
-        rows = Operation.objects.select_for_update().filter(pk__in=some).order_by("pk")
-        found |= {one.pk: one for one in rows}
+        rows = Operation.objects.select_for_update(of=("self",)).select_related("procedure")
+        found |= {one.pk: one for one in rows.filter(pk__in=some).order_by("pk")}
     return found
 
 
