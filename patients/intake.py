@@ -180,11 +180,15 @@ def _take_run(
 
 def _earlier(readings: Sequence[Reading]) -> dict[tuple[str, str], IntakeStep]:
     """Return the first steps of those that came before, by sender and control id."""
-    ids = [reading.control_id for reading in readings]
-    formats = {reading.format for reading in readings}
-    steps = IntakeStep.objects.filter(
-        ends__isnull=True, message__control_id__in=ids, message__format__in=formats
+    messages = IntakeMessage.objects.filter(
+        format__in={reading.format for reading in readings},
+        sender__in={reading.sender for reading in readings},
+        control_id__in=[reading.control_id for reading in readings],
     )
+    ids = list(messages.values_list("pk", flat=True))  # by the unique index, and mostly none
+    if not ids:
+        return {}
+    steps = IntakeStep.objects.filter(ends__isnull=True, message__in=ids)
     return {
         (step.message.sender, step.message.control_id): step
         for step in steps.select_related("message")

@@ -26,6 +26,7 @@ log = logging.getLogger(__name__)
 MAX_CONNECTIONS = 100
 # Messages in one transaction.
 AT_ONCE = 50
+GATHERING = 0.005  # seconds; a transaction takes several times as long
 Waiting = tuple[Arrived, "asyncio.Future[Answered]"]
 # Seconds: for the rest of a message that has begun, for a message at all, for taking an answer,
 # and for what is under way when the listener is asked to end.
@@ -99,6 +100,8 @@ class Listener:
             try:
                 while True:
                     some = [await self._waiting.get()]
+                    if len(self._tasks) > 1:  # others may be about to send, after the same answer
+                        await asyncio.sleep(GATHERING)
                     while len(some) < AT_ONCE and not self._waiting.empty():
                         some.append(self._waiting.get_nowait())
                     arrived = [one for one, _ in some]
