@@ -30,6 +30,7 @@ from clinic.demo.schedule_export import EXPORTS, export
 from clinic.demo.stage import Stage, instant
 from clinic.demo.story import PART_OF, STORY
 from clinic.models import Role, StaffUser
+from education import stage_tables
 from education.assign import require
 from education.publish import publish
 from education.rules.module_text import read_module
@@ -80,6 +81,7 @@ def build(on: date, progress: Callable[[str], None]) -> None:
 def _found(on: date) -> Stage:
     at = instant(on, FOUNDED, 9)
     programme.found(name=PROGRAMME, time_zone=TIME_ZONE, phone=PHONE, at=at)
+    stage_tables.found(at=at)
     staff = {
         role: StaffUser.objects.create_user(email, name, role, PASSWORD)
         for role, name, email in STAFF

@@ -16,6 +16,7 @@ from django.core.validators import validate_email
 from django.db import transaction
 
 from clinic.models import Role, StaffUser
+from education import stage_tables
 from education.publish import publish
 from education.rules.module_text import read_module
 from patients import programme
@@ -43,8 +44,9 @@ def add_questions(parser: CommandParser) -> None:
 def found(options: Mapping[str, Any], say: Say) -> None:
     """Founds the programme with its first administrator, from options or by asking.
 
-    The two starter modules are published with it, so that a requirement can name them; the
-    programme's clinicians read and change them before a patient is asked to.
+    The two starter modules are published with it, so that a requirement can name them, and the
+    stages of the eating plan are laid down as common practice; the programme's clinicians read and
+    change them before a patient is asked to.
     """
     answers = {option: (options[option] or "").strip() for option in QUESTIONS}
     password = os.environ.get(PASSWORD_VARIABLE, "")
@@ -79,6 +81,7 @@ def found(options: Mapping[str, Any], say: Say) -> None:
         )
         for path in sorted(STARTER_MODULES.glob("*.toml")):
             publish(read_module(path.read_text(encoding="utf-8")), at=at)
+        stage_tables.found(at=at)
     say(
         "The programme is founded. Two starter modules are published: let your clinicians read them"
     )

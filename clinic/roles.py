@@ -9,3 +9,5 @@ CLINICIANS = (Role.CLINICIAN,)
 SCHEDULERS = (Role.DIETITIAN, Role.COORDINATOR, Role.ADMINISTRATOR)
 # They say whether two records are one person.
 REGISTRARS = (*CARERS, Role.ADMINISTRATOR)
+# They write the stages of the eating plan; a clinician signs them.
+STAGE_KEEPERS = (Role.DIETITIAN, Role.ADMINISTRATOR)

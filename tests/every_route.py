@@ -11,6 +11,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from clinic import feed_address
 from clinic.models import Role, StaffUser
 from clinic.schedule_upload import keep
+from education import stage_tables
 from education.clear import clear_by_teach_back, waive
 from education.models import SignOff
 from patients.clock import now
@@ -99,7 +100,10 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     )
     kept_apart = keep_apart(a_patient(), a_patient(), at=at, by_id=administrator.pk)
     merged = merge(a_patient(), a_patient(), reason="one", at=at, by_id=administrator.pk)
+    if stage_tables.current() is None:
+        stage_tables.found(at=at)
     by_argument = {
+        "key": "full-liquids",
         "operation_id": operation.pk,
         "staff_id": a_member(Role.DIETITIAN).pk,
         "procedure_id": operation.procedure_id,

@@ -28,6 +28,7 @@ PLACES = (
     ("mail-tray", "Mail"),
     ("modules", "Modules"),
     ("requirements", "Requirements"),
+    ("eating-stages", "Eating stages"),
     ("programme", "Programme"),
     ("staff", "Staff"),
     ("trail", "Trail"),

@@ -25,7 +25,7 @@ class Sex(StrEnum):
 class Basis(StrEnum):
     """What a figure was computed from."""
 
-    TYPED = "typed"
+    SETTING = "setting"
     DEVINE = "devine"
     BMI_25 = "bmi_25"
     ADJUSTED = "adjusted"
@@ -33,6 +33,10 @@ class Basis(StrEnum):
     HEIGHT_AND_WEIGHT = "height_and_weight"
     MIFFLIN = "mifflin"
     OVERRIDE = "override"
+
+
+# Of which weight a programme may take its grams of protein.
+WEIGHT_BASES = (Basis.DEVINE, Basis.BMI_25, Basis.ADJUSTED, Basis.ACTUAL)
 
 
 class Source(StrEnum):

@@ -109,6 +109,12 @@ ROUTES = {
     "requirements": "A",
     "requirement": "A",
     "trail": "UA",
+    # the eating plan: a dietitian or administrator writes the stages, a clinician signs
+    "eating-stages": "DCOAU",
+    "eating-stages-found": "DA",
+    "eating-stages-sign": "C",
+    "eating-stage-days": "DA",
+    "eating-stage": "DA",
 }
 
 LETTER = {

@@ -49,6 +49,13 @@ DECISIONS = {
     "education_secondopinion",
     "education_waiver",
     "education_waiverrevocation",
+    "education_stagetable",
+    "education_stagetablesign",
+    "education_eatingfacts",
+    "education_eatingsignedfor",
+    "education_eatingsetaside",
+    "education_eatingchoices",
+    "education_eatingplangiven",
 }
 
 

@@ -13,11 +13,11 @@ LIMITS = Limits(
 )
 
 
-def printed(protein: int | None, sugars: int | None, energy: int | None) -> Printed:
+def printed(protein: int, sugars: int | None, energy: int) -> Printed:
     return Printed(
-        *(Decimal(v) if v is not None else None for v in (protein, sugars)),
-        None,
-        Decimal(energy) if energy is not None else None,
+        protein=Decimal(protein),
+        sugars=Decimal(sugars) if sugars is not None else None,
+        energy=Decimal(energy),
     )
 
 

@@ -1,0 +1,163 @@
+"""What is kept for a patient's eating plan: facts, numbers set by hand, choices, who got it."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+
+from education.models import (
+    EatingChoices,
+    EatingFacts,
+    EatingPlanGiven,
+    EatingSetAside,
+    EatingSignedFor,
+    GivenBy,
+    StageTable,
+)
+from education.rules.body_numbers import Sex
+from education.rules.may_give import Answers, Medicine
+from education.rules.patient_numbers import OwnNumber
+from patients.models import Operation, Patient, latest_first
+
+COLUMN = {
+    Medicine.DIABETES: "diabetes",
+    Medicine.BLOOD_THINNER: "blood_thinner",
+    Medicine.BLOOD_PRESSURE: "blood_pressure",
+    Medicine.PREGNANCY: "pregnancy",
+}
+NEEDS_SIGNATURE = ("diabetes", "pregnancy")
+
+
+@dataclass(frozen=True)
+class TypedFacts:
+    """What staff typed about a patient, read already: kg, cm; None is not asked."""
+
+    weight_typed: str
+    weight_kg: Decimal | None
+    height_typed: str
+    height_cm: Decimal | None
+    sex: Sex | None
+    said: dict[Medicine, bool | None]
+    fasting_order: str = ""
+    fasting_order_by: str = ""
+
+
+def record_facts(patient: Patient, facts: TypedFacts, *, at: datetime, by_id: int) -> EatingFacts:
+    """Keep what is known of a patient from here on, whole."""
+    return EatingFacts.objects.create(
+        patient=patient,
+        weight_typed=facts.weight_typed,
+        weight_kg=facts.weight_kg,
+        height_typed=facts.height_typed,
+        height_cm=facts.height_cm,
+        sex_for_formulas=facts.sex or "",
+        fasting_order=facts.fasting_order,
+        fasting_order_by=facts.fasting_order_by,
+        recorded_at=at,
+        by_id=by_id,
+        **{COLUMN[medicine]: answer for medicine, answer in facts.said.items()},
+    )
+
+
+def facts_of(patient: Patient) -> EatingFacts | None:
+    """Return the facts in force, None if nobody asked yet."""
+    return EatingFacts.objects.filter(patient=patient).order_by(*latest_first()).first()
+
+
+def sign_for(facts: EatingFacts, *, note: str, at: datetime, by_id: int) -> EatingSignedFor:
+    """A clinician signs that the medicines were discussed with the patient."""
+    return EatingSignedFor.objects.create(facts=facts, note=note, recorded_at=at, by_id=by_id)
+
+
+def answers_of(facts: EatingFacts | None) -> Answers:
+    """Return what the patient said, and whether a clinician signed for just that."""
+    if facts is None:
+        return Answers({})
+    said = {medicine: getattr(facts, column) for medicine, column in COLUMN.items()}
+    return Answers(said, discussed=signature_for(facts) is not None)
+
+
+def signature_for(facts: EatingFacts) -> EatingSignedFor | None:
+    """Return the signature that covers the facts.
+
+    One given on earlier facts covers later ones as long as each of them said the same about what
+    has to be signed for: a corrected weight needs no second signature, a new medicine does.
+    """
+    rows = EatingFacts.objects.filter(patient=facts.patient_id).order_by(*latest_first())
+    same = []
+    for row in rows:
+        if any(getattr(row, name) != getattr(facts, name) for name in NEEDS_SIGNATURE):
+            break
+        same.append(row.pk)
+    return (
+        EatingSignedFor.objects.filter(facts__in=same)
+        .select_related("by")
+        .order_by(*latest_first())
+        .first()
+    )
+
+
+def set_aside(
+    patient: Patient,
+    what: OwnNumber,
+    value: Decimal | None,
+    *,
+    reason: str,
+    at: datetime,
+    by_id: int,
+) -> EatingSetAside:
+    """Put a number in place of the computed one; None: the computed one again."""
+    return EatingSetAside.objects.create(
+        patient=patient, what=what, value=value, reason=reason, recorded_at=at, by_id=by_id
+    )
+
+
+def own_numbers(patient: Patient) -> dict[OwnNumber, EatingSetAside]:
+    """Return the numbers that staff set for a patient and that are in force."""
+    latest: dict[OwnNumber, EatingSetAside] = {}
+    rows = EatingSetAside.objects.filter(patient=patient).select_related("by")
+    for row in rows.order_by(*latest_first()):
+        latest.setdefault(OwnNumber(row.what), row)
+    return {what: row for what, row in latest.items() if row.value is not None}
+
+
+def choose(
+    operation: Operation,
+    *,
+    meals: list[int],
+    nights: int,
+    first_visit_days: int,
+    reason: str = "",
+    at: datetime,
+    by_id: int | None,
+) -> EatingChoices:
+    """Keep what was chosen for an operation, in days from the OR date."""
+    return EatingChoices.objects.create(
+        operation=operation,
+        meals=sorted(set(meals)),
+        nights=nights,
+        first_visit_days=first_visit_days,
+        reason=reason,
+        recorded_at=at,
+        by_id=by_id,
+    )
+
+
+def choices_of(operation: Operation) -> EatingChoices | None:
+    """Return what was chosen for an operation, None if nothing was."""
+    return EatingChoices.objects.filter(operation=operation).order_by(*latest_first()).first()
+
+
+def give(
+    operation: Operation, table: StageTable, means: GivenBy, *, at: datetime, by_id: int
+) -> EatingPlanGiven:
+    """Keep that the patient got the plan. Raises ValueError without an OR date."""
+    if operation.or_date is None:
+        raise ValueError("no plan has dates without an OR date")
+    return EatingPlanGiven.objects.create(
+        operation=operation,
+        table=table,
+        or_date=operation.or_date,
+        means=means,
+        recorded_at=at,
+        by_id=by_id,
+    )
