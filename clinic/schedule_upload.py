@@ -6,10 +6,16 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from clinic.models import ScheduleImport, ScheduleUpload, StaffUser
+from patients.import_messages import apply as take_in
+from patients.import_messages import is_message_file
 from patients.import_schedule import Preview, apply, preview
 from patients.rules.schedule_reasons import TO_BE_CHOSEN, NotASchedule, Reason
 
 KEPT_UNIMPORTED = timedelta(days=1)
+
+
+class MessagesChanged(Exception):
+    """Something else would come of the messages than was shown."""
 
 
 class ImportedAlready(Exception):
@@ -45,6 +51,8 @@ def look_again(upload: ScheduleUpload, *, at: datetime) -> None:
 
 
 def _seen(data: bytes, *, at: datetime) -> list[str]:
+    if is_message_file(data):
+        return []
     try:
         return preview(data, day_first=None, at=at).seen
     except NotASchedule as refused:
@@ -85,6 +93,29 @@ def import_upload(
         return ScheduleImport.objects.create(
             upload=locked,
             day_first=day_first,
+            counts={str(verdict): count for verdict, count in done.counts.items()},
+            recorded_at=at,
+            by=by,
+        )
+
+
+def import_messages(
+    upload: ScheduleUpload, *, shown: str, at: datetime, by: StaffUser
+) -> ScheduleImport:
+    """Take in a kept file of messages as the preview with the fingerprint `shown` said.
+
+    Raises ImportedAlready, and MessagesChanged when something else would come of it now.
+    """
+    with transaction.atomic():
+        locked = ScheduleUpload.objects.select_for_update().get(pk=upload.pk)
+        if ScheduleImport.objects.filter(upload=locked).exists():
+            raise ImportedAlready
+        done = take_in(bytes(locked.content), at=at, name=locked.name)
+        if done.fingerprint != shown:
+            raise MessagesChanged
+        return ScheduleImport.objects.create(
+            upload=locked,
+            day_first=None,
             counts={str(verdict): count for verdict, count in done.counts.items()},
             recorded_at=at,
             by=by,

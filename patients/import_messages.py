@@ -4,6 +4,8 @@ A preview takes the messages in and then takes everything back: a later message 
 depend on an earlier one, so nothing less would say what really happens.
 """
 
+import hashlib
+import re
 from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,6 +20,9 @@ from patients.rules.message_readers import READERS, format_of
 from patients.rules.message_reading import MessageRefusal, NotTaken
 from patients.rules.schedule_changes import Verdict
 from patients.rules.schedule_file import MAX_BYTES
+
+# HL7 v2 with its field separator, or FHIR: a heading of a CSV file may begin with these letters.
+MESSAGES = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:(?:MSH|FHS|BHS)[|^~#$%&!*]|\{|<\?xml|<Bundle\b)")
 
 
 @dataclass(frozen=True)
@@ -55,10 +60,26 @@ class Imported:
         found = Counter(line.verdict for line in self.lines)
         return {verdict: found[verdict] for verdict in Verdict}
 
+    @cached_property
+    def fingerprint(self) -> str:
+        """One text that changes when anything of what would come of the messages does."""
+        facts = [
+            (one.number, one.verdict, one.came.judged, one.came.repeated)
+            if isinstance(one.came, Taken)
+            else (one.number, one.verdict)
+            for one in self.lines
+        ]
+        return hashlib.sha256(repr(facts).encode("utf-8", "backslashreplace")).hexdigest()
+
     @property
     def waiting(self) -> int:
         """How many of the rejected ones are kept on the intake page."""
         return sum(line.waits for line in self.lines)
+
+
+def is_message_file(data: bytes) -> bool:
+    """Say whether a file holds messages, by how it begins; a CSV file does not begin so."""
+    return MESSAGES.match(data[:64]) is not None
 
 
 def preview(data: bytes, *, at: datetime, name: str = "") -> Imported:

@@ -7,6 +7,10 @@ from crispy_forms.layout import Submit
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
+from patients import message_words
+from patients.import_messages import is_message_file
+from patients.rules.message_readers import READERS, format_of
+from patients.rules.message_reading import NotTaken
 from patients.rules.schedule_columns import WORDS
 from patients.rules.schedule_file import MAX_BYTES, read_text
 from patients.rules.schedule_reasons import TO_BE_CHOSEN, NotASchedule, Refusal
@@ -15,12 +19,12 @@ from patients.schedule_words import refusal_words
 
 
 class UploadForm(forms.Form):
-    """One CSV file. Cleaned to its bytes in `content`; what is no schedule is refused in words."""
+    """One file. Cleaned to its bytes in `content`; what is no schedule is refused in words."""
 
     file = forms.FileField(
-        label="Schedule file (CSV)",
+        label="Schedule file (CSV, HL7 v2 or FHIR)",
         help_text=f"Up to {MAX_BYTES // 1024 // 1024} MB and 100,000 rows.",
-        widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
+        widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv,.json,.hl7,.txt"}),
         error_messages={
             "required": "Choose the file first.",
             "empty": " ".join(refusal_words(NotASchedule(Refusal.EMPTY))),
@@ -52,7 +56,13 @@ class UploadForm(forms.Form):
             if (file.size or 0) > MAX_BYTES:
                 raise NotASchedule(Refusal.TOO_MANY_BYTES, limit=MAX_BYTES // 1024 // 1024)
             self.content = file.read()
-            self.read(read_text(self.content)[0])
+            if is_message_file(self.content):
+                READERS[format_of(self.content)].split(self.content)
+            else:
+                self.read(read_text(self.content)[0])
+        except NotTaken as not_taken:
+            words = " ".join(message_words.refusal_words(not_taken))
+            raise forms.ValidationError(words) from not_taken
         except NotASchedule as refused:
             raise forms.ValidationError(" ".join(refusal_words(refused))) from refused
         return file

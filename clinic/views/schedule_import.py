@@ -21,8 +21,10 @@ from clinic.schedule_upload import (
     keep,
     preview_of,
 )
+from clinic.views.message_preview import messages_preview
 from patients import programme
 from patients.clock import now
+from patients.import_messages import is_message_file
 from patients.import_schedule import ChangedSincePreview, Preview, rejected_csv
 from patients.open_to import open_to
 from patients.rules.schedule_changes import Proposal, Verdict
@@ -105,6 +107,8 @@ def schedule_import(request: HttpRequest) -> HttpResponse:
 def schedule_preview(request: HttpRequest, upload_id: int) -> HttpResponse:
     """Show what a kept file would change, or what it did; a POST applies what was shown."""
     upload = get_object_or_404(ScheduleUpload, pk=upload_id)
+    if is_message_file(bytes(upload.content)):
+        return messages_preview(request, upload)
     day_first = DATE_ORDERS.get(request.GET.get("dates", ""))
     if request.method != "POST":
         try:

@@ -32,8 +32,9 @@ def schedule_columns(request: HttpRequest, upload_id: int) -> HttpResponse:
     header = int(asked) if asked.isdecimal() and len(asked) < 7 else _header_line(table)
     try:
         shown = outline(read_text(bytes(upload.content))[0], header_line=header)
-    except NotASchedule:  # the line that was asked for has too many columns
-        return redirect("schedule-columns", upload_id=upload.pk)
+    except NotASchedule:  # the line that was asked for has too many columns, or these are messages
+        page = "schedule-columns" if asked else "schedule-preview"
+        return redirect(page, upload_id=upload.pk)
     same = table is not None and table.key == shown.key
     places = table.places if table and same else shown.recognised
     form = ColumnsForm(shown, places, request.POST or None)

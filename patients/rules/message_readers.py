@@ -22,7 +22,7 @@ class Reader:
 
 READERS: Mapping[MessageFormat, Reader] = {
     MessageFormat.HL7_V2: Reader((b"MSH", b"FHS", b"BHS"), split_file, read_siu),
-    MessageFormat.FHIR_R4: Reader((b"{", b"[", b"<Bundle", b"<?xml"), split_bundle, read_fhir),
+    MessageFormat.FHIR_R4: Reader((b"{", b"<Bundle", b"<?xml"), split_bundle, read_fhir),
 }
 
 
