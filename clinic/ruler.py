@@ -64,13 +64,6 @@ def around(on: date, *, weeks: int = 6) -> Span:
     return Span(on - weeks * WEEK, on + weeks * WEEK)
 
 
-def fitting(days: Iterable[date | None]) -> Span:
-    """The span that holds all the days given, with a little room on both sides."""
-    known = [day for day in days if day is not None]
-    room = max(timedelta(days=2), (max(known) - min(known)) / 20)
-    return Span(min(known) - room, max(known) + room)
-
-
 def ruler(
     *,
     on: date,

@@ -1,10 +1,10 @@
 """The geometry of the ruler: expected values are worked out by hand from days and lengths."""
 
-from datetime import date, timedelta
+from datetime import date
 
 import pytest
 
-from clinic.ruler import WIDTH, Span, around, fitting, mark, ruler, week_ticks
+from clinic.ruler import WIDTH, Span, around, mark, ruler, week_ticks
 
 ON = date(2026, 11, 25)
 # Nine days: each is 28 of the 252 units.
@@ -58,14 +58,6 @@ def test_clearances_are_drawn_once_for_each_day_in_order() -> None:
 
 def test_todays_line_is_in_the_middle_of_a_lists_rulers() -> None:
     assert mark(around(ON), ON).x == WIDTH / 2
-
-
-@pytest.mark.parametrize("away", [-400, -1, 0, 1, 400])
-def test_a_fitting_span_holds_every_day_with_room(away: int) -> None:
-    other = ON + timedelta(days=away)
-    span = fitting([ON, None, other])
-    assert span.first < min(ON, other)
-    assert span.last > max(ON, other)
 
 
 def test_weeks_are_ticked_from_today_both_ways_and_today_is_not() -> None:
