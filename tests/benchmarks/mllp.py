@@ -12,6 +12,7 @@ many bare transactions of one inserted row each, over as many connections.
 import argparse
 import asyncio
 import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -154,6 +155,7 @@ def measure(host: str, environment: dict[str, str], connections: int, each: int)
         text=True,
     )
     assert listener.stdout
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
     try:
         port = int(listener.stdout.readline().rsplit(":", 1)[1].strip(". \n"))
         asyncio.run(send_all(port, [messages_of(99, 20)]))  # warm
@@ -165,11 +167,18 @@ def measure(host: str, environment: dict[str, str], connections: int, each: int)
         ended = listener.wait(30)
     with psycopg.connect(host=host, user="postgres", dbname="postgres") as to:
         came = to.execute("SELECT step, count(*) FROM patients_intakestep GROUP BY step").fetchall()
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    worked = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     count = sum(map(len, lots))
     rate = count / seconds
     print(f"\n{count} messages over {connections} connections in {seconds:.1f} s")
     print(f"  a second            {rate:8.1f}   asked {ASKED:g}   {word(rate >= ASKED)}")
     print(f"  answer, p50 and p99 {percentile(times, 50):8.1f} {percentile(times, 99):8.1f} ms")
+    print(
+        f"  the listener's processor time {worked / count * 1000:.1f} ms a message, its start",
+        end=" ",
+    )
+    print(f"included; the machine's load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
     print(f"  answered AA         {answers.count('AA'):8}   of {count}")
     print(f"  what came of them   {dict(came)}")
     print(f"  bare transactions   {count / bare:8.1f} a second; the listener takes", end=" ")
@@ -188,8 +197,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--connections", type=int, default=8)
-    parser.add_argument("--each", type=int, default=250, help="messages on each connection")
+    parser.add_argument("--connections", type=int, default=20)
+    parser.add_argument("--each", type=int, default=100, help="messages on each connection")
     options = parser.parse_args()
     with postgres() as server, tempfile.TemporaryDirectory(prefix="clear-by-mllp-") as data:
         environment = os.environ | {

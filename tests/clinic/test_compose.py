@@ -12,7 +12,7 @@ from clinic.settings import MAY_BE_EMPTY, REQUIRED_IN_PRODUCTION
 ROOT = Path(__file__).resolve().parent.parent.parent
 COMPOSE: dict[str, Any] = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
 SERVICES: dict[str, dict[str, Any]] = COMPOSE["services"]
-OURS = ("migrate", "web", "worker", "beat")
+OURS = ("migrate", "web", "worker", "beat", "mllp")
 DOCKERFILE = (ROOT / "Dockerfile").read_text()
 # Compose's words for what a service may wait for (compose specification, depends_on).
 CONDITIONS = {"service_started", "service_healthy", "service_completed_successfully"}
@@ -34,6 +34,14 @@ def test_each_process_has_every_setting_that_production_requires(service: str) -
         value = str(given[name])
         # Either a value, or one that compose itself insists on, or one that may be nothing.
         assert name in MAY_BE_EMPTY or re.sub(r"\$\{\w+:-\}", "", value), name
+
+
+def test_the_listener_is_started_only_when_asked_for() -> None:
+    service = SERVICES["mllp"]
+    assert service["profiles"] == ["mllp"]
+    assert service["command"][:3] == ["python", "manage.py", "listen_mllp"]
+    assert [port.rsplit(":", 1)[1] for port in service["ports"]] == [service["command"][-1]]
+    assert all("profiles" not in other for name, other in SERVICES.items() if name != "mllp")
 
 
 def test_no_secret_has_a_default() -> None:
