@@ -5,6 +5,7 @@ import re
 import uuid
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.db import Error
 from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
@@ -94,7 +95,7 @@ def intake_tokens(request: HttpRequest) -> HttpResponse:
         "form": form,
         "made": made,
         "tokens": IntakeToken.objects.select_related("by", "revoked_by").order_by("-id"),
-        "address": request.build_absolute_uri(reverse("fhir-intake")),
+        "address": settings.PUBLIC_URL + reverse("fhir-intake"),
         "zone": programme.current().zone,
     }
     status = 422 if form.errors else 200

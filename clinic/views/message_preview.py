@@ -15,6 +15,7 @@ from patients.import_messages import Imported, Line, preview
 from patients.intake import Conflict, Taken
 from patients.message_words import STEPS, reason_words, refusal_words
 from patients.models import Procedure, Step
+from patients.rules.message_formats import MessageFormat
 from patients.rules.schedule_changes import Verdict
 from patients.rules.schedule_rows import ScheduleRow
 from patients.schedule_words import change_words
@@ -26,7 +27,7 @@ PAGE = 100
 class Shown:
     """One message as the page shows it."""
 
-    number: int
+    place: str
     verdict: Verdict
     who: str
     what: str
@@ -60,7 +61,7 @@ def messages_preview(request: HttpRequest, upload: ScheduleUpload) -> HttpRespon
         "total": len(found.lines),
         "counts": {verdict: counts[verdict] for verdict in Verdict},
         "waiting": _waiting(found),
-        "lines": [_shown(line, procedures) for line in page.object_list],
+        "lines": [_shown(line, found.format, procedures) for line in page.object_list],
         "page": page,
         "refused": refused,
         "zone": programme.current().zone,
@@ -75,18 +76,22 @@ def _waiting(found: Imported) -> int:
     return sum(step == Step.WAITS for step in steps)
 
 
-def _shown(line: Line, procedures: dict[int, str]) -> Shown:
+def _shown(line: Line, format: MessageFormat, procedures: dict[int, str]) -> Shown:
     came = line.came
+    place = f"{'Entry' if format == MessageFormat.FHIR_R4 else 'Line'} {line.number}"
     if isinstance(came, Conflict):
         what = "Its control id was used for another message before. Ask the sender to send it anew."
-        return Shown(line.number, line.verdict, "", what, ())
+        return Shown(place, line.verdict, "", what, ())
     if not isinstance(came, Taken):
-        return Shown(line.number, line.verdict, "", " ".join(refusal_words(came)), ())
+        return Shown(place, line.verdict, "", " ".join(refusal_words(came)), ())
     row = came.reading.row
     who = ""
     if isinstance(row, ScheduleRow):
         who = f"{row.given_names} {row.family_names}".strip() + f", MRN {row.mrn}"
-    what = STEPS[Step(came.step.step)] + (", as it was before" if came.repeated else "")
+    # A file has no sender who could be told.
+    step = Step(came.step.step)
+    what = "not taken, it cannot be read" if step == Step.REFUSED else STEPS[step]
+    what += ", as it was before" if came.repeated else ""
     proposal = came.judged.proposal if came.judged else None
     if proposal and line.verdict in (Verdict.CREATED, Verdict.UPDATED):
         what = "; ".join(change_words(proposal, procedures))
@@ -94,4 +99,4 @@ def _shown(line: Line, procedures: dict[int, str]) -> Shown:
     reasons = tuple(
         " ".join(filter(None, (f"{where}:" if where else "", why, fix))) for where, why, fix in told
     )
-    return Shown(line.number, line.verdict, who, what, reasons)
+    return Shown(place, line.verdict, who, what, reasons)

@@ -294,7 +294,8 @@ class _Reading:
         if event == Event.DID_NOT_COME:
             return tuple(said)
         if len(days) > 1:
-            self.doubts.append(Noted(Doubt.DATES_DIFFER, ", ".join(one.where for one in said)))
+            places = dict.fromkeys(one.where for one in said)
+            self.doubts.append(Noted(Doubt.DATES_DIFFER, ", ".join(places)))
         elif days:
             self.made.or_date = days.pop()
         elif not statuses <= MAY_LACK_DATE:

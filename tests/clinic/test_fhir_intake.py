@@ -71,13 +71,14 @@ def test_a_bundle_enrols_and_books_and_sent_again_does_nothing(token: str) -> No
 
 
 def test_a_newer_bundle_moves_and_an_older_one_overwrites_nothing(token: str) -> None:
-    first = {"identifier": {"value": "B-1"}, "timestamp": "2026-11-24T10:00:00Z"}
-    newer = {"identifier": {"value": "B-3"}, "timestamp": "2026-11-24T12:00:00Z"}
-    older = {"identifier": {"value": "B-2"}, "timestamp": "2026-11-24T11:00:00Z"}
-    for bundle, start in ((first, "25"), (newer, "28"), (older, "26")):
-        appointment = an_appointment(start=f"2027-03-{start}T14:00:00Z")
-        status, _ = sent(a_bundle(a_patient(), appointment, **bundle), token)
-        assert status == 201
+    for hour, day in ((10, 25), (12, 28), (11, 26)):
+        content = a_bundle(
+            a_patient(),
+            an_appointment(start=f"2027-03-{day}T14:00:00Z"),
+            identifier={"value": f"B-{hour}"},
+            timestamp=f"2026-11-24T{hour}:00:00Z",
+        )
+        assert sent(content, token)[0] == 201
     assert Operation.objects.get().or_date == date(2027, 3, 28)
     assert IntakeStep.objects.in_force().filter(step=Step.OVERTAKEN).count() == 1
 

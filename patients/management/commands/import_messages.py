@@ -24,7 +24,8 @@ class Command(BaseCommand):
     """Exit code 0: every message was taken. 1: some were rejected, or a file cannot be read."""
 
     help = (
-        "Takes in files of HL7 v2 scheduling messages. Shows what they would do; --apply does it. "
+        "Takes in files of HL7 v2 scheduling messages or FHIR R4 bundles. Shows what they would "
+        "do; --apply does it. "
         "What waits for a person is kept on the intake page."
     )
 

@@ -23,10 +23,13 @@ from patients.schedule_words import (
     refusal_words,
 )
 
-COLUMNS_ON_PAGE = (
-    " Or give the file once on the import's page and say there which column is which: it is "
-    "remembered for files like this one."
-)
+MORE = {
+    Refusal.COLUMNS_MISSING: (
+        " Or give the file once on the import's page and say there which column is which: it is "
+        "remembered for files like this one."
+    ),
+    Refusal.MESSAGE: " Messages are taken in by `manage.py import_messages`.",
+}
 NO_CHANGE = "Nothing was written: the record says all of this already."
 
 
@@ -75,8 +78,8 @@ class Command(BaseCommand):
         except OSError as error:
             raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
         except NotASchedule as refused:
-            more = COLUMNS_ON_PAGE if refused.refusal == Refusal.COLUMNS_MISSING else ""
-            raise CommandError(" ".join(refusal_words(refused)) + more) from refused
+            words = " ".join(refusal_words(refused)) + MORE.get(refused.refusal, "")
+            raise CommandError(words) from refused
         except NotFounded as error:
             raise CommandError("There is no programme yet: run `manage.py serve` once.") from error
         self.show(found, dry_run=options["dry_run"])
