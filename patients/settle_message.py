@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from patients.compare_message import Choice, compare, ids_of
-from patients.intake import overtake, reread, source_of, step_of
+from patients.intake import MEANWHILE, overtake, reread, source_of, step_of
 from patients.models import IntakeMessage, IntakeStep, Step
 from patients.rules.intake import Fate, Judged
 from patients.rules.message_reading import Doubt, Reading
@@ -77,6 +77,15 @@ def apply_message(
 
     Raises SettledMeanwhile and CannotApply; then nothing is written.
     """
+    try:
+        return _apply(message, shown=shown, at=at, by_id=by_id, choice=choice, note=note)
+    except MEANWHILE as error:
+        raise SettledMeanwhile from error
+
+
+def _apply(
+    message: IntakeMessage, *, shown: str, at: datetime, by_id: int, choice: Choice, note: str
+) -> IntakeStep:
     with transaction.atomic():
         waits = _held(message)
         seen = look(message, at=at)

@@ -56,7 +56,8 @@ def text(response: "Response") -> str:
 
 
 def hidden(response: "Response", name: str, nth: int = 0) -> str:
-    return re.findall(rf'name="{name}" value="([^"]*)"', response.content.decode())[nth]
+    found: list[str] = re.findall(rf'name="{name}" value="([^"]*)"', response.content.decode())
+    return found[nth]
 
 
 def sent(client: Client, act: str, message: IntakeMessage, **typed: str) -> "Response":

@@ -10,6 +10,7 @@ from hypothesis.extra.django import TestCase
 
 from clinic.models import Role
 from patients import register, schedule
+from patients.compare_message import Choice
 from patients.import_messages import Imported, apply, preview
 from patients.import_schedule import apply as apply_file
 from patients.intake import Conflict
@@ -18,7 +19,6 @@ from patients.rules.message_reading import NotTaken
 from patients.rules.schedule_changes import Verdict
 from patients.settle_message import (
     CannotApply,
-    Choice,
     SettledMeanwhile,
     apply_message,
     look,
