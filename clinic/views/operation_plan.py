@@ -17,7 +17,6 @@ from clinic import answer_words, moving_words, words
 from clinic.access import member
 from clinic.cannot_tell import or_cannot_tell
 from clinic.confirm import AnswerChanged, answer
-from clinic.day_words import day
 from clinic.forms.operations import BookingForm, MoveForm, NewDateForm, SeenForm
 from clinic.models import Confirmation
 from clinic.moving import preview, replan
@@ -51,7 +50,7 @@ def operation_move(request: HttpRequest, operation_id: int) -> HttpResponse:
     if not found.is_open:
         return changed_meanwhile(request, form, answer(found, at=at))
     or_date: date | None = form.cleaned_data["or_date"]
-    said = f"Moved to {day(or_date)}." if or_date else "Postponed, without a date."
+    said = f"Moved to {_day(or_date)}." if or_date else "Postponed, without a date."
     return _replan(request, found, form, or_date=or_date, booking=found.booking, at=at, said=said)
 
 
@@ -180,3 +179,7 @@ def _loses(found: Operation, or_date: date | None, booking: Booking) -> Confirma
         return False
     latest = found.confirmations.select_related("by").order_by("-id").first()
     return latest if latest and latest.or_date == found.or_date else True
+
+
+def _day(day: date) -> str:
+    return f"{day:%a} {day.day} {day:%b %Y}"
