@@ -9,7 +9,7 @@ from datetime import date, datetime
 from django.db import Error, transaction
 
 from clinic.models import Confirmation, StaffUser
-from education.models import Assignment, Module
+from education.models import Assignment
 from education.rules.confirm import CANNOT_TELL, Requirement, Verdict, Word, may_confirm
 from education.standings import Told, standings
 from patients import programme
@@ -67,14 +67,12 @@ def answers(operations: list[Operation], *, at: datetime) -> list[OperationAnswe
 
 
 def _open_assignments(operations: list[Operation]) -> list[Assignment]:
-    """Read the open assignments, each with its operation as it was given; two queries."""
+    """Read the open assignments, each with its operation as it was given."""
     by_id = {operation.pk: operation for operation in operations}
     rows = Assignment.objects.filter(operation__in=list(by_id), closed=False)
-    found = list(rows.order_by("clear_by", "id"))
-    modules = Module.objects.in_bulk({one.module_id for one in found})
+    found = list(rows.select_related("module").order_by("clear_by", "id"))
     for one in found:
         one.operation = by_id[one.operation_id]
-        one.module = modules[one.module_id]
     return found
 
 

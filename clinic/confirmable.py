@@ -9,7 +9,6 @@ from datetime import datetime
 from clinic.confirm import OperationAnswer, answers
 from education.rules.confirm import Word
 from patients.models import Operation, Patient
-from patients.speaks_for import speaker
 
 # The worst first: what a caller who hears one word only has to be told.
 WORST_FIRST = (Word.CANNOT_TELL, Word.HOLD, Word.CONFIRM)
@@ -36,10 +35,10 @@ class Confirmable:
 
 def with_mrn(mrn: str) -> tuple[Patient, Patient]:
     """Return the record that has an MRN, and who speaks for it. Raises NoSuchPatient."""
-    record = Patient.objects.with_mrn(mrn).first()
+    record = Patient.objects.with_mrn(mrn).select_related("merged_into").first()
     if record is None:
         raise NoSuchPatient
-    return record, speaker(record)
+    return record, record.merged_into or record
 
 
 def confirmable(record: Patient, patient: Patient, *, at: datetime) -> Confirmable:

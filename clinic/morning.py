@@ -26,7 +26,6 @@ from django.db.models.fields.json import KT
 
 from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, Span, around, ruler
-from clinic.search import of_patients
 from clinic.words import why
 from education.models import (
     Assignment,
@@ -42,6 +41,7 @@ from education.standings import Told, standings
 from patients import programme
 from patients.clock import local_date
 from patients.models import Contact, Operation, Outcome, Patient, Procedure, Programme, latest_first
+from patients.search_words import fits
 
 ROWS = 50
 SOON = timedelta(days=7)
@@ -202,7 +202,7 @@ def _narrowed(asked: Asked, *, on: date, notice_days: int) -> AssignmentQuerySet
         monday = asked.week_of - timedelta(days=asked.week_of.weekday())
         rows = rows.filter(operation__or_date__range=(monday, monday + timedelta(days=6)))
     if asked.text:
-        rows = rows.filter(of_patients(asked.text, patient="operation__patient"))
+        rows = rows.filter(fits(asked.text, patient="operation__patient"))
     return rows
 
 

@@ -8,11 +8,11 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Case, IntegerField, Q, Value, When
+from django.db.models import Case, Exists, IntegerField, OuterRef, Value, When
 
 from patients.models import OPEN_BOOKINGS, Operation, Patient, PatientQuerySet
 from patients.rules.search_words import days_of, read_search
-from patients.search_words import found_by
+from patients.search_words import fits, found_by
 
 MOST = 50  # operations or patients that are shown
 
@@ -29,19 +29,19 @@ class Found:
 
 def find_operations(text: str) -> Found:
     """Find the operations of every patient whom the text fits."""
-    people = found_by(text)
     open_first = Case(
         When(booking__in=OPEN_BOOKINGS, then=Value(0)),
         default=Value(1),
         output_field=IntegerField(),
     )
     rows = (
-        Operation.objects.filter(patient__in=people.values("pk"))
+        Operation.objects.filter(fits(text, patient="patient"))
         .select_related("patient", "procedure")
         .order_by(open_first, "or_date", "id")
     )
     operations = list(rows[: MOST + 1])
-    idle = _in_order(people.filter(operations__isnull=True))
+    has_one = Operation.objects.filter(patient=OuterRef("pk"))
+    idle = _in_order(found_by(text).filter(~Exists(has_one)))
     days = days_of(read_search(text))
     return Found(operations[:MOST], days, idle, len(operations) > MOST)
 
@@ -53,8 +53,3 @@ def find_patients(text: str, *, without: Collection[int] = (), most: int = MOST)
 
 def _in_order(rows: PatientQuerySet, *, most: int = MOST) -> list[Patient]:
     return list(rows.order_by("family_names", "given_names", "id")[:most])
-
-
-def of_patients(text: str, *, patient: str) -> Q:
-    """Return what picks the records whose patient a text fits; `patient` is the way there."""
-    return Q(**{f"{patient}__in": found_by(text).values("pk")})

@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import Exists, F, OuterRef, Q
 
@@ -43,6 +43,24 @@ OF_SUBMISSION = {
     "speaker": "decisions__patient__merged_into",
 }
 DECIDED_AT = {"decided_at": "decisions__recorded_at"}
+
+
+class Row(NamedTuple):
+    """A quiz as it was read; what no query asked for is None. In the order of the columns."""
+
+    pk: int  # the invitation's
+    assignment_id: int
+    attempt: int | None
+    submission: int | None
+    q_submission_at: datetime | None
+    q_passed: bool | None
+    q_unsafe: list[str] | None
+    q_module: int | None
+    q_number: int | None
+    q_verdict: str | None
+    q_record: int | None
+    q_speaker: int | None
+    q_decided_at: datetime | None = None
 
 
 @dataclass
@@ -95,14 +113,14 @@ def how_far(
         records = Patient.objects.filter(Q(pk__in=patients) | Q(merged_into__in=patients))
         theirs = Q(patient__in=records.values("pk"))
     ever_matched = IdentityDecision.objects.filter(theirs).values("submission")
-    named = _columns("", known_at)
+    columns = _columns("", known_at)
     rows = (
         Submission.objects.filter(pk__in=ever_matched, edition__module__in=modules)
         .exclude(attempt__invitation__assignment__in=assignments)
-        .annotate(assignment=F("attempt__invitation__assignment"), submission=F("pk"), **named)
+        .values_list("attempt__invitation__assignment", "attempt", "pk", *columns.values())
     )
-    for row in rows.values_list("assignment", "submission", *named, named=True):
-        _take(quizzes, row, known_at)
+    for values in rows:
+        _take(quizzes, Row(0, *values), known_at)
     for _, quiz in sorted(quizzes.items(), key=lambda item: (item[1].at, item[0])):
         if quiz.verdict is None or quiz.verdict == IdentityVerdict.UNDONE:
             found.undecided.add(quiz.assignment)
@@ -129,24 +147,29 @@ def _through_links(
     taken_back = InvitationEnd.objects.filter(
         ~Exists(mailed), invitation=OuterRef("pk"), because=EndedBecause.WITHDRAWN, **known
     )
-    named = _columns("attempts__submission__", known_at)
-    if known_at is not None:
-        named["attempt_at"] = F("attempts__recorded_at")
-    rows: Any = (
-        Invitation.objects.filter(~Exists(taken_back), assignment__in=assignments, **known)
-        .annotate(attempt=F("attempts__pk"), submission=F("attempts__submission__pk"), **named)
-        .order_by("recorded_at", "id")
-    )
+    columns = {
+        "attempt": "attempts",
+        "submission": "attempts__submission",
+        **_columns("attempts__submission__", known_at),
+    }
+    found_rows = Invitation.objects.filter(
+        ~Exists(taken_back), assignment__in=assignments, **known
+    ).order_by("recorded_at", "id")
+    rows: Any
     if whole:
-        rows = rows.select_related("message", "end")
+        columns |= {"attempt_at": "attempts__recorded_at"}
+        rows = found_rows.select_related("message", "end").annotate(
+            **{name: F(path) for name, path in columns.items()}
+        )
     else:
-        rows = rows.values_list("assignment_id", "pk", "attempt", "submission", *named, named=True)
+        listed = found_rows.values_list("pk", "assignment", *columns.values())
+        rows = [Row(*values) for values in listed]
     quizzes: dict[int, _Quiz] = {}
     by_invitation: dict[int, list[Any]] = defaultdict(list)
     for row in rows:
         by_invitation[row.pk].append(row)
         if row.submission is not None:
-            _take(quizzes, row, known_at, assignment=row.assignment_id)
+            _take(quizzes, row, known_at)
     for some in by_invitation.values():
         _count(found, some, known_at)
     return quizzes
@@ -170,12 +193,7 @@ def _count(found: HowFar, rows: list[Any], known_at: datetime | None) -> None:
         found.begun.add(assignment)
 
 
-def _take(
-    quizzes: dict[int, _Quiz],
-    row: Any,
-    known_at: datetime | None,
-    assignment: int | None = None,
-) -> None:
+def _take(quizzes: dict[int, _Quiz], row: Any, known_at: datetime | None) -> None:
     """Keep a submission with the latest decision that was known of it."""
     if not _is_known(row.q_submission_at, known_at):
         return
@@ -183,7 +201,7 @@ def _take(
         row.submission,
         _Quiz(
             row.q_submission_at,
-            assignment or row.assignment,
+            row.assignment_id,
             row.q_passed,
             row.q_unsafe,
             row.q_module,
@@ -199,7 +217,7 @@ def _is_known(at: datetime | None, known_at: datetime | None) -> bool:
     return at is not None and (known_at is None or at < known_at)
 
 
-def _columns(way: str, known_at: datetime | None) -> dict[str, F]:
-    """Return annotations, under names that no field of a model has; `way` leads to submissions."""
+def _columns(way: str, known_at: datetime | None) -> dict[str, str]:
+    """Return where each column is, by a name that no field has; `way` leads to submissions."""
     wanted = OF_SUBMISSION if known_at is None else OF_SUBMISSION | DECIDED_AT
-    return {f"q_{name}": F(f"{way}{path}") for name, path in wanted.items()}
+    return {f"q_{name}": f"{way}{path}" for name, path in wanted.items()}

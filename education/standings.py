@@ -90,7 +90,7 @@ def _tell(
     dates = _dates(assignments, known_at)
     assignments = [a for a in assignments if a.pk in dates]
     owners = _owners(assignments, known_at)
-    clearances = _clearances(assignments, owners, known_at)
+    clearances = _clearances(assignments, owners, dates, known_at)
     waived = _accepted(Waiver.objects.filter(assignment__in=assignments), known_at)
     facts = {
         a.pk: Facts(
@@ -147,7 +147,10 @@ def _known(field: str, known_at: datetime | None) -> dict[str, datetime]:
 
 
 def _clearances(
-    assignments: list[Assignment], owners: dict[int, Owner], known_at: datetime | None
+    assignments: list[Assignment],
+    owners: dict[int, Owner],
+    dates: dict[int, Dates],
+    known_at: datetime | None,
 ) -> dict[int, list[ClearanceFact]]:
     """Unrevoked clearances of each assignment's patient and module, earliest first.
 
@@ -162,7 +165,6 @@ def _clearances(
         earlier_clearances_count=False,
         **known,
     )
-    signed = _accepted(SignOff.objects.filter(assignment__in=assignments), known_at)
     revoked = Q(revocation__isnull=False)
     if known_at is not None:
         revoked &= Q(revocation__recorded_at__lt=known_at)
@@ -174,6 +176,13 @@ def _clearances(
         .values_list("patient", "module", "pk", "cleared_on", "evidence", "superseded")
     ):
         by_key[patient, module].append((pk, cleared_on, evidence, superseded))
+    # Only what came after the clear-by date can be signed off; mostly nothing did.
+    late = [
+        a
+        for a in assignments
+        if any(_is_late(cleared_on, dates[a.pk]) for _, cleared_on, *_ in by_key[owners[a.pk]])
+    ]
+    signed = _accepted(SignOff.objects.filter(assignment__in=late), known_at) if late else {}
     return {
         a.pk: [
             ClearanceFact(
@@ -188,6 +197,11 @@ def _clearances(
         ]
         for a in assignments
     }
+
+
+def _is_late(cleared_on: date, dates: Dates) -> bool:
+    _, _, clear_by = dates
+    return clear_by is not None and cleared_on > clear_by
 
 
 def _accepted(

@@ -5,7 +5,7 @@
 
 from collections.abc import Collection
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from patients.batches import insert_values
 from patients.known_names import known_names
@@ -50,11 +50,19 @@ def _wanted(patient_ids: Collection[int]) -> set[tuple[int, str]]:
 
 def found_by(text: str) -> PatientQuerySet:
     """Return the patients on the register whom a text fits; none, if there is no word in it."""
+    return Patient.objects.on_the_register().filter(fits(text))
+
+
+def fits(text: str, *, patient: str = "pk") -> Q:
+    """Return what picks the records whose patient a text fits; `patient` is the way there.
+
+    A merged record has no words: the one that speaks for it has them.
+    """
     asked = read_search(text)
-    rows = Patient.objects.on_the_register()
+    found = Q() if asked else Q(pk__in=[])
     for one in asked:
-        rows = rows.filter(pk__in=_having(one).values("patient"))
-    return rows if asked else rows.none()
+        found &= Q(**{f"{patient}__in": _having(one).values("patient")})
+    return found
 
 
 def _having(asked: Asked) -> QuerySet[SearchWord]:

@@ -201,7 +201,8 @@ def search(raw: Any, text: str) -> Measured:
 
 def one_standing(raw: Any, *, at: datetime) -> Measured:
     """What `manage.py confirmable` asks, without its printing."""
-    mrn = Patient.objects.get(pk=Operation.objects.order_by("or_date")[3].patient_id).mrn
+    soon = Operation.objects.filter(or_date__gt=programme.local_day(at)).order_by("or_date", "id")
+    mrn = soon.select_related("patient")[3].patient.mrn
 
     def ours() -> int:
         record, patient = with_mrn(mrn)

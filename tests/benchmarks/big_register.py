@@ -7,8 +7,9 @@ hold, and under a few the clearance was revoked since. The shares are common pra
 """
 
 import random
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db import connection
 
@@ -21,6 +22,13 @@ from patients.rules.search_words import day_word, mrn_words, name_words
 from patients.search_words import keep
 from tests.benchmarks.composed_names import draw_name
 
+DEFAULTS = {
+    "email": "'p@example.org'",
+    "phone": "''",
+    "language": "'en'",
+    "recorded_at": "now()",
+    "compare_with_register": "false",
+}
 # Offsets from the OR date: two modules before it, one after.
 WINDOWS = (("diet", -60, -7), ("fluids", -30, -2), ("home", 1, 30))
 
@@ -29,7 +37,7 @@ def fill(patients: int, operations: int, *, at: datetime, on: date, seed: int = 
     """Write everything. The triggers rest meanwhile: they cost most of the time."""
     with connection.cursor() as cursor:
         cursor.execute("SET session_replication_role = replica")
-    _people(patients, at=at, seed=seed)
+    _people(patients, seed=seed)
     _teaching(at=at)
     by = StaffUser.objects.create_user("b@larkfield.example", "B", "coordinator", "x" * 14)
     values: dict[str, Any] = {
@@ -50,30 +58,39 @@ def fill(patients: int, operations: int, *, at: datetime, on: date, seed: int = 
         raise SystemExit("the product keeps other search words than the benchmark loaded")
 
 
-def _people(patients: int, *, at: datetime, seed: int) -> None:
-    rng = random.Random(seed)
-    people, words = [], []
-    first = date(1948, 1, 1)
+class Person(NamedTuple):
+    """A row of the patients' table."""
+
+    id: int
+    mrn: str
+    given_names: str
+    family_names: str
+    birth_date: date
+    name_key: str
+
+
+def _people(patients: int, *, seed: int) -> None:
+    """Drawn twice by one seed, so that a million of them are never in memory together."""
+    table, columns = Patient._meta.db_table, ", ".join(Person._fields)
+    with connection.cursor() as cursor:
+        for column, value in DEFAULTS.items():
+            cursor.execute(f"ALTER TABLE {table} ALTER {column} SET DEFAULT {value}")
+        with cursor.copy(f"COPY {table} ({columns}) FROM STDIN") as copy:
+            for person in _drawn(patients, seed):
+                copy.write_row(person)
+        with cursor.copy(f"COPY {SearchWord._meta.db_table} (patient_id, word) FROM STDIN") as copy:
+            for person in _drawn(patients, seed):
+                words = name_words(person.given_names, person.family_names)
+                for word in words | mrn_words(person.mrn) | {day_word(person.birth_date)}:
+                    copy.write_row((person.id, word))
+
+
+def _drawn(patients: int, seed: int) -> Iterator[Person]:
+    rng, first = random.Random(seed), date(1948, 1, 1)
     for pk in range(1, patients + 1):
         name, born = draw_name(rng), first + timedelta(days=rng.randrange(21_900))
-        mrn = f"LF-{pk:07}"
         key = name_key(name.given, name.family)[:420]
-        people.append((pk, mrn, name.given, name.family, born, key))
-        found = name_words(name.given, name.family) | mrn_words(mrn) | {day_word(born)}
-        words += [(pk, word) for word in found]
-    with connection.cursor() as cursor:
-        table = Patient._meta.db_table
-        columns = "id, mrn, given_names, family_names, birth_date, name_key"
-        cursor.execute(f"ALTER TABLE {table} ALTER email SET DEFAULT 'p@example.org'")
-        for column, value in (("phone", "''"), ("language", "'en'"), ("recorded_at", "now()")):
-            cursor.execute(f"ALTER TABLE {table} ALTER {column} SET DEFAULT {value}")
-        cursor.execute(f"ALTER TABLE {table} ALTER compare_with_register SET DEFAULT false")
-        with cursor.copy(f"COPY {table} ({columns}) FROM STDIN") as copy:
-            for row in people:
-                copy.write_row(row)
-        with cursor.copy(f"COPY {SearchWord._meta.db_table} (patient_id, word) FROM STDIN") as copy:
-            for pair in words:
-                copy.write_row(pair)
+        yield Person(pk, f"LF-{pk:07}", name.given, name.family, born, key)
 
 
 def _teaching(*, at: datetime) -> None:
