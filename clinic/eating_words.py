@@ -200,7 +200,7 @@ def number(value: Figure | Missing) -> str:
     if isinstance(value, Missing):
         return MISSING[value]
     if value.unit == "kg":
-        return f"{value.value:.1f} kg ({pounds(value.value):.1f} lb)"
+        return weight(value.value)
     if value.unit == "mL/day":
         return f"{whole(value.value)} mL ({whole(us_fl_oz(value.value))} US fl oz) a day"
     if value.unit == "kcal/day":
@@ -220,6 +220,11 @@ def basis(value: Figure | Missing) -> str:
     elif value.factor is not None:
         words.append(f"factor {value.factor.normalize():f}, the programme’s setting")
     return "; ".join([*words, *(CAUTION[one] for one in value.cautions)])
+
+
+def weight(kg: Decimal) -> str:
+    """Return a weight both ways: 120.0 kg (264.6 lb)."""
+    return f"{kg:.1f} kg ({pounds(kg):.1f} lb)"
 
 
 def height(cm: Decimal | None) -> str:

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
+from django.db.models import Q, QuerySet
+
 from education.models import (
     EatingChoices,
     EatingFacts,
@@ -60,7 +62,13 @@ def record_facts(patient: Patient, facts: TypedFacts, *, at: datetime, by_id: in
 
 def facts_of(patient: Patient) -> EatingFacts | None:
     """Return the facts in force, None if nobody asked yet."""
-    return EatingFacts.objects.filter(patient=patient).order_by(*latest_first()).first()
+    return _facts(patient.pk).first()
+
+
+def _facts(patient_id: int) -> QuerySet[EatingFacts]:
+    """Return a patient's facts, the latest first; those of records merged into theirs too."""
+    whose = Q(patient=patient_id) | Q(patient__merged_into=patient_id)
+    return EatingFacts.objects.filter(whose).order_by(*latest_first())
 
 
 def sign_for(facts: EatingFacts, *, note: str, at: datetime, by_id: int) -> EatingSignedFor:
@@ -82,9 +90,9 @@ def signature_for(facts: EatingFacts) -> EatingSignedFor | None:
     One given on earlier facts covers later ones as long as each of them said the same about what
     has to be signed for: a corrected weight needs no second signature, a new medicine does.
     """
-    rows = EatingFacts.objects.filter(patient=facts.patient_id).order_by(*latest_first())
+    speaks = facts.patient.merged_into_id or facts.patient_id
     same = []
-    for row in rows:
+    for row in _facts(speaks):
         if any(getattr(row, name) != getattr(facts, name) for name in NEEDS_SIGNATURE):
             break
         same.append(row.pk)
@@ -114,7 +122,8 @@ def set_aside(
 def own_numbers(patient: Patient) -> dict[OwnNumber, EatingSetAside]:
     """Return the numbers that staff set for a patient and that are in force."""
     latest: dict[OwnNumber, EatingSetAside] = {}
-    rows = EatingSetAside.objects.filter(patient=patient).select_related("by")
+    whose = Q(patient=patient) | Q(patient__merged_into=patient)
+    rows = EatingSetAside.objects.filter(whose).select_related("by")
     for row in rows.order_by(*latest_first()):
         latest.setdefault(OwnNumber(row.what), row)
     return {what: row for what, row in latest.items() if row.value is not None}

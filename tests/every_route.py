@@ -36,6 +36,17 @@ SCHEDULE = (
     "MRN-X-1,Quill,Tobias,1980-02-13,Sleeve gastrectomy,2027-02-13,C-X-1\n"
 )
 
+EATING_PLAN = (
+    "eating-plan",
+    "eating-plan-pdf",
+    "eating-plan-ics",
+    "eating-facts",
+    "eating-choices",
+    "eating-set-aside",
+    "eating-give",
+    "eating-discussed",
+)
+
 
 @dataclass(frozen=True)
 class Route:
@@ -104,6 +115,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         stage_tables.found(at=at)
     by_argument = {
         "key": "full-liquids",
+        "language": "en",
         "operation_id": operation.pk,
         "staff_id": a_member(Role.DIETITIAN).pk,
         "procedure_id": operation.procedure_id,
@@ -126,6 +138,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "clearance-record-csv": patient.pk,
         "clearance-record-fhir": patient.pk,
         "log-contact": patient.pk,
+        **dict.fromkeys(EATING_PLAN, patient.pk),
         "correct-patient": patient.pk,
         "call-sheet": patient.pk,
         "invite": assignment.pk,

@@ -115,6 +115,14 @@ ROUTES = {
     "eating-stages-sign": "C",
     "eating-stage-days": "DA",
     "eating-stage": "DA",
+    "eating-plan": "DCOAU",
+    "eating-plan-pdf": "DCOAU",
+    "eating-plan-ics": "DCOAU",
+    "eating-facts": "DC",
+    "eating-choices": "DC",
+    "eating-set-aside": "DC",
+    "eating-give": "DC",
+    "eating-discussed": "C",
 }
 
 LETTER = {

@@ -21,6 +21,7 @@ from education.readability import (
     together,
 )
 from education.rules.module_text import languages_complete, read_module
+from education.stage_tables import starter_stages
 from education.translations import (
     CATALOGUE,
     catalogue_path,
@@ -81,8 +82,8 @@ class Command(BaseCommand):
 def passage_groups(root: Path) -> Iterator[tuple[str, list[Passage]]]:
     """Every text that patients read in the project at `root`, in groups that have a name.
 
-    The groups: each starter module, the pages and emails, the texts marked in Python, and the
-    Spanish of the catalogue.
+    The groups: each starter module, the starter stages of the eating plan, the pages and emails,
+    the texts marked in Python, and the Spanish of the catalogue.
     """
     for path in sorted(STARTER_FOLDER.glob("*.toml")):
         module = read_module(path.read_text())
@@ -92,10 +93,19 @@ def passage_groups(root: Path) -> Iterator[tuple[str, list[Passage]]]:
             for passage in module_passages(module, language)
         ]
         yield f"Module {module.code}", passages
+    yield "Eating stages", list(_stage_passages())
     yield "Pages and emails", list(_template_passages(root))
     yield "Texts in Python", list(_python_passages(root))
     if catalogue_path(root).exists():
         yield "Spanish catalogue", [_catalogue_passage(root)]
+
+
+def _stage_passages() -> Iterator[Passage]:
+    for stage in starter_stages():
+        for language, name in stage.name.items():
+            lines = [*stage.allowed[language], *stage.avoided[language], *stage.to_do[language]]
+            meal = [stage.meal[language]] if stage.meals else []
+            yield Passage(f"stage {stage.key}", language, (name, *lines, *meal))
 
 
 def _template_passages(root: Path) -> Iterator[Passage]:
