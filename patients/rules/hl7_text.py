@@ -68,6 +68,7 @@ class Message:
             ".br": " ",
             ".sp": " ",
         }
+        self._parted: dict[tuple[str, int, int], list[list[list[str]]]] = {}
         self._segments: dict[str, list[Any]] = {}
         for segment in parted:
             self._segments.setdefault(str(segment[0]), []).append(segment)
@@ -81,6 +82,12 @@ class Message:
 
         Nothing at all and the standard's empty value ("") are both an empty list.
         """
+        key = (name, field, nth)
+        if key not in self._parted:
+            self._parted[key] = self._part(*key)
+        return self._parted[key]
+
+    def _part(self, name: str, field: int, nth: int) -> list[list[list[str]]]:
         segments = self._segments.get(name, [])
         if nth >= len(segments) or field >= len(segments[nth]):
             return []
