@@ -37,11 +37,8 @@ def content(found: PlanOf, *, at: datetime) -> Data:
         "header": eating_texts.header(found),
         "footer": eating_texts.footer(found, at=at),
         "draft": eating_texts.draft(found),
-        "lead": [
-            eating_texts.made_for(found),
-            eating_texts.void(),
-            *eating_texts.starts(found),
-        ],
+        "starts": eating_texts.starts(found),
+        "made": [eating_texts.made_for(found), eating_texts.void()],
         "amounts": eating_texts.amounts(found),
         "stages": {
             "head": eating_texts.stage_head(),
@@ -55,7 +52,7 @@ def content(found: PlanOf, *, at: datetime) -> Data:
                 for one in stages
             ],
         },
-        "meal": eating_texts.meal(found),
+        "meals": eating_texts.meals(found),
         "cautions": [[title, lines] for title, lines in eating_texts.cautions(found)],
         "days": {
             "title": eating_texts.days_title(),

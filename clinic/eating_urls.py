@@ -2,9 +2,11 @@
 
 from django.urls import path
 
-from clinic.views import eating_plan, eating_stages
+from clinic.views import eating_plan, eating_stages, eating_today
 
 urlpatterns = [
+    path("eating-plans/", eating_today.eating_today, name="eating-today"),
+    path("eating-plans/label/", eating_today.label_check, name="label-check"),
     path("eating-stages/", eating_stages.eating_stages, name="eating-stages"),
     path("eating-stages/start/", eating_stages.eating_stages_found, name="eating-stages-found"),
     path("eating-stages/sign/", eating_stages.eating_stages_sign, name="eating-stages-sign"),

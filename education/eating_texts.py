@@ -18,7 +18,7 @@ from education.rules.fluids import us_fl_oz, whole
 
 LONG = {"en": "l, F j, Y", "es": r"l j \d\e F \d\e Y"}
 PLAIN = {"en": "F j, Y", "es": r"j \d\e F \d\e Y"}
-SHORT = {"en": "D, M j", "es": r"D j \d\e M"}
+SHORT = {"en": "D, F j", "es": r"D j \d\e F"}
 
 MAX_NAME = 60  # characters that fit into the header
 
@@ -62,7 +62,7 @@ def plain_day(day: date) -> str:
 
 
 def short_day(day: date) -> str:
-    """Return a date for a list, with the month's name cut short."""
+    """Return a date for a list: no year, the weekday cut short, the month's name in full."""
     return format_date(day, SHORT[language()])
 
 
@@ -135,8 +135,8 @@ def starts(found: PlanOf) -> list[str]:
         elif told.note == Note.SHORT:
             said.append(
                 ngettext(
-                    "There is %(count)s day less than we plan for. Call us today.",
-                    "There are %(count)s days less than we plan for. Call us today.",
+                    "That is %(count)s day less than we plan for. Call us today.",
+                    "That is %(count)s days less than we plan for. Call us today.",
                     told.count,
                 )
                 % {"count": told.count}
@@ -239,13 +239,16 @@ def day_text(day: PlanDay) -> DayText:
     return DayText(day, short_day(day.day), names, ", ".join(what))
 
 
-def meal(found: PlanOf) -> str:
-    """Say what a solid meal is; "" where no stage has one."""
+def meals(found: PlanOf) -> list[str]:
+    """Say on which days a solid meal is, and what it is; nothing where no stage has one."""
     code = language()
-    found_meals = [
-        stage.meal[code] for day in found.plan.days for stage in day.stages if stage.meal
-    ]
-    return found_meals[0] if found_meals else ""
+    meant = [stage.meal[code] for day in found.plan.days for stage in day.stages if stage.meal]
+    chosen = [short_day(day.day) for day in found.plan.days if day.meal]
+    if not meant:
+        return []
+    if not chosen:
+        return [_("Solid meals: you have not chosen your days yet. Call us to choose them.")]
+    return [_("Solid meals on: %(days)s.") % {"days": "; ".join(chosen)}, meant[0]]
 
 
 def cautions(found: PlanOf) -> list[tuple[str, list[str]]]:
@@ -306,8 +309,8 @@ def cautions(found: PlanOf) -> list[tuple[str, list[str]]]:
 
 def _span(first: date, last: date) -> str:
     if first == last:
-        return long_day(first)
-    return _("%(first)s to %(last)s") % {"first": long_day(first), "last": long_day(last)}
+        return short_day(first)
+    return _("%(first)s to %(last)s") % {"first": short_day(first), "last": short_day(last)}
 
 
 def _or_date(found: PlanOf) -> date:

@@ -1,8 +1,11 @@
 """One patient's eating plan on a day: read what is on record, and ask the rules."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import takewhile
+from zoneinfo import ZoneInfo
 
 from education.eating_record import (
     answers_of,
@@ -109,7 +112,13 @@ def plan_of(operation: Operation, *, at: datetime) -> PlanOf | None:
         stages_of(table),
         Choices(stay, tuple(choices.meals) if choices else ()),
         Daily(numbers.per_serving.value or Decimal(0), int(numbers.fluid.value or 0)),
-        given_on=_follows_from(operation, given, settings, on=on),
+        given_on=follows_from(
+            operation,
+            OperationChange.objects.filter(operation=operation).order_by("-version"),
+            given,
+            settings.zone,
+            on=on,
+        ),
         today=on,
         done=operation.booking == Booking.DONE,
         cancelled=operation.booking == Booking.CANCELLED,
@@ -142,21 +151,22 @@ def _body(patient: Patient, facts: EatingFacts | None) -> Body:
     )
 
 
-def _follows_from(
-    operation: Operation, given: tuple[EatingPlanGiven, ...], settings: Programme, *, on: date
+def follows_from(
+    operation: Operation,
+    changes: Iterable[OperationChange],
+    given: tuple[EatingPlanGiven, ...],
+    zone: ZoneInfo,
+    *,
+    on: date,
 ) -> date:
-    """Return the first day on which the patient can have followed the plan for this OR date."""
+    """Return the first day on which the patient can have followed the plan for this OR date.
+
+    `changes`: the operation's, the latest first. Without a copy it is the day asked about.
+    """
     if not given:
         return on
-    since = max(given[0].recorded_at, _dated_since(operation) or given[0].recorded_at)
-    return min(local_date(since, settings.zone), on)
-
-
-def _dated_since(operation: Operation) -> datetime | None:
-    """Return when the OR date became the one that it is."""
-    since = None
-    for change in OperationChange.objects.filter(operation=operation).order_by("-version"):
-        if change.or_date != operation.or_date:
-            break
-        since = change.recorded_at
-    return since
+    since = given[0].recorded_at
+    same = takewhile(lambda change: change.or_date == operation.or_date, changes)
+    # The last of them is the row by which the OR date became the one that it is.
+    dated = [change.recorded_at for change in same][-1:]
+    return min(local_date(max(since, *dated), zone) if dated else local_date(since, zone), on)

@@ -28,7 +28,7 @@ PLACES = (
     ("mail-tray", "Mail"),
     ("modules", "Modules"),
     ("requirements", "Requirements"),
-    ("eating-stages", "Eating stages"),
+    ("eating-today", "Eating plans"),
     ("programme", "Programme"),
     ("staff", "Staff"),
     ("trail", "Trail"),

@@ -110,6 +110,8 @@ ROUTES = {
     "requirement": "A",
     "trail": "UA",
     # the eating plan: a dietitian or administrator writes the stages, a clinician signs
+    "eating-today": "DCOAU",
+    "label-check": "DCOAU",
     "eating-stages": "DCOAU",
     "eating-stages-found": "DA",
     "eating-stages-sign": "C",

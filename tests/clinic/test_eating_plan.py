@@ -1,5 +1,6 @@
 """One patient's eating plan for staff: no plan before what must be asked is asked and signed."""
 
+import re
 import time
 import uuid
 from datetime import date, datetime, timedelta
@@ -16,6 +17,7 @@ from education import stage_tables
 from education.eating_record import choose, give
 from education.models import EatingFacts, EatingPlanGiven, EatingSetAside, GivenBy
 from education.plan_of import plan_of
+from education.stages_today import stages_today
 from patients.clock import now
 from patients.models import Operation
 from patients.schedule import move
@@ -62,6 +64,10 @@ def page(operation: Operation, *, who: str = Role.DIETITIAN, query: str = "") ->
 
 def file(operation: Operation, name: str) -> Any:
     return signed_in(Role.DIETITIAN).get(f"/patients/{operation.patient_id}/eating-plan-{name}")
+
+
+def events_of(raw: bytes) -> list[Any]:
+    return list(Calendar.from_ical(raw).walk("VEVENT"))
 
 
 def asked(operation: Operation, **changed: str) -> None:
@@ -124,8 +130,9 @@ def test_the_pdf_says_whose_it_is_and_from_which_date(operation: Operation) -> N
     assert "midnight" not in whole  # never two times to stop at
     assert "Draft: this is common practice" in whole
     assert "Call if you take insulin or other diabetes medicine." in whole
-    assert "Wed, Feb 24" in whole
-    assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]  # tagged
+    assert "Wed, February 24" in whole
+    root: Any = reader.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]  # tagged
 
 
 def test_the_pdf_in_spanish(operation: Operation) -> None:
@@ -144,13 +151,15 @@ def test_the_calendar_file_is_neutral_and_its_ends_are_exclusive(operation: Oper
     choose(operation, meals=[-13, -4], nights=1, first_visit_days=14, at=now(), by_id=None)
     raw = file(operation, "es.ics").content
     assert all(len(line) <= 75 for line in raw.split(b"\r\n"))
-    events = Calendar.from_ical(raw).walk("VEVENT")
+    events = events_of(raw)
     spans = [(one.decoded("dtstart"), one.decoded("dtend")) for one in events]
     assert spans[0] == (date(2027, 2, 24), date(2027, 3, 9))  # 24 February to 8 March
     assert spans[1] == (date(2027, 3, 9), date(2027, 3, 10))
     assert (date(2027, 2, 25), date(2027, 2, 26)) in spans  # day -13
     assert b"DTSTART;VALUE=DATE:20270224" in raw
     unfolded = raw.replace(b"\r\n ", b"").decode()
+    by_hand = re.findall(r"DTSTART;VALUE=DATE:(\d+)\r\nDTEND;VALUE=DATE:(\d+)", unfolded)
+    assert by_hand == [(f"{first:%Y%m%d}", f"{end:%Y%m%d}") for first, end in spans]
     for word in ("peraci", "irug", "operation", "surg", "Larkfield", "Ashdown", "quid"):
         assert word not in unfolded, word
     assert unfolded.count("insulina") == len(events)  # a caution in each entry
@@ -162,9 +171,9 @@ def test_a_moved_date_moves_the_entries_and_voids_the_copy(operation: Operation)
     table = stage_tables.current()
     assert table is not None
     give(operation, table, GivenBy.PRINT, at=now(), by_id=dietitian.pk)
-    before = Calendar.from_ical(file(operation, "en.ics").content).walk("VEVENT")
+    before = events_of(file(operation, "en.ics").content)
     move(operation, or_date=OR_DATE + timedelta(days=14), at=now(), by_id=dietitian.pk)
-    after = Calendar.from_ical(file(operation, "en.ics").content).walk("VEVENT")
+    after = events_of(file(operation, "en.ics").content)
     assert [one["uid"] for one in after] == [one["uid"] for one in before]
     assert all(a["sequence"] > b["sequence"] for a, b in zip(after, before, strict=True))
     assert [one.decoded("dtstart") for one in after] == [
@@ -278,3 +287,52 @@ def test_without_an_or_date_there_are_no_dates(operation: Operation) -> None:
     assert "no OR date yet, so the plan has no dates" in text
     assert "Day by day" not in text
     assert file(operation, "en.pdf").status_code == 302
+
+
+def test_who_is_in_which_stage_today(operation: Operation) -> None:
+    table = stage_tables.current()
+    assert table is not None
+    client = signed_in(Role.AUDITOR)
+    first = client.get("/eating-plans/").content.decode()
+    assert "1 patient should have a plan and has none." in first  # it starts in 4 days
+    give(operation, table, GivenBy.PRINT, at=now(), by_id=a_member(Role.DIETITIAN).pk)
+    assert "Given, not started" in client.get("/eating-plans/").content.decode()
+    with time_machine.travel(NOON + timedelta(days=17), tick=False):
+        found = stages_today(at=now())
+        assert found is not None
+        # 9 March: the day of clear liquids.
+        here = {stage.key: [one.operation for one in here] for stage, here in found.by_stage}
+        assert here == {
+            "full-liquids": [],
+            "clear-liquids": [operation],
+            "operation-day": [],
+            "hospital": [],
+            "home": [],
+        }
+
+
+def test_the_list_of_today_asks_as_often_for_many_as_for_few(
+    operation: Operation, django_assert_max_num_queries: Any
+) -> None:
+    for _ in range(4):
+        an_operation(days_ahead=5)
+    with django_assert_max_num_queries(7):
+        found = stages_today(at=now())
+    assert found is not None
+    assert len(found.without) == 5
+
+
+@pytest.mark.parametrize(
+    "typed, said",
+    [
+        ("sold_protein=30&sold_sugars=3&sold_energy=160", "It fits"),
+        ("sold_protein=30&sold_sugars=9&sold_energy=160", "9 g total sugars a serving as sold"),
+        ("per=100&sold_protein=80&sold_sugars=4&sold_energy=380", "How big is a serving?"),
+        ("sold_protein=0&sold_sugars=0&sold_energy=5", "no protein supplement"),
+        ("sold_protein=30", "is not given; the stage limits it"),
+    ],
+)
+def test_a_label_is_checked_against_a_stage(operation: Operation, typed: str, said: str) -> None:
+    query = f"stage=full-liquids&{typed}" + ("" if "per=" in typed else "&per=serving")
+    answer = signed_in(Role.COORDINATOR).get(f"/eating-plans/label/?{query}")
+    assert said in answer.content.decode()
