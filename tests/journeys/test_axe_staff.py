@@ -314,6 +314,7 @@ PAGES: tuple[tuple[str, Role, Way], ...] = (
     ("try the matching", DIETITIAN, at("/matching/try/")),
     ("try the matching, tried", ADMINISTRATOR, rehearsed),
     ("try the matching, sent back", CLINICIAN, rehearsal_with_errors),
+    ("systems that send", ADMINISTRATOR, at("/intake/tokens/")),
     ("staff", ADMINISTRATOR, at("/staff/")),
     ("staff member", ADMINISTRATOR, colleague),
     ("password", AUDITOR, at("/password/")),
@@ -368,6 +369,32 @@ def test_schedule_preview(running_site: RunningSite, desk: Desk) -> None:
     page = desk(Role.COORDINATOR)
     preview_schedule(page, (running_site.data / TO_IMPORT).read_bytes())
     expect(page.get_by_role("heading", name=re.compile("^Rejected"))).to_be_visible()
+    assert violations(page) == []
+    assert sideways(page, 360) == 0
+
+
+def test_saying_how_a_schedule_is_read(desk: Desk) -> None:
+    """Columns that nobody knows, sent back once; then words that nobody knows."""
+    page = desk(Role.COORDINATOR)
+    page.goto("/schedule/import/")
+    rows = (
+        b"Akte,Nachname,Vorname,Geb.,Was,Wann\nX-1,Silva,Ana,1980-02-03,Sleeve (lap),02/03/2027\n"
+    )
+    file: FilePayload = {"name": "week.csv", "mimeType": "text/csv", "buffer": rows}
+    page.get_by_label("Schedule file").set_input_files(file)
+    page.get_by_role("button", name="Show what it would change").click()
+    for heading, column in (("Akte", "MRN"), ("Nachname", "MRN"), ("Vorname", "first name")):
+        page.get_by_label(heading).select_option(column)
+    page.get_by_role("button", name="Keep these columns").click()
+    expect(page.get_by_role("alert")).to_contain_text("is chosen for “Akte” too")
+    assert violations(page) == []
+    assert sideways(page, 360) == 0
+    known = (("Nachname", "last name"), ("Geb.", "date of birth"), ("Was", "procedure"))
+    for heading, column in (*known, ("Wann", "OR date")):
+        page.get_by_label(heading).select_option(column)
+    page.get_by_role("button", name="Keep these columns").click()
+    page.get_by_role("link", name="Say what words mean").click()
+    expect(page.get_by_label("Sleeve (lap)")).to_be_visible()
     assert violations(page) == []
     assert sideways(page, 360) == 0
 

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import transaction
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pytest_django.fixtures import DjangoAssertNumQueries
@@ -508,3 +509,25 @@ def test_the_command_says_what_is_wrong_with_a_file(tmp_path: Path) -> None:
     workbook.write_bytes(b"PK\x03\x04 [Content_Types].xml")
     with pytest.raises(CommandError, match="spreadsheet workbook"):
         call_command("import_schedule", str(workbook))
+
+
+def test_an_import_takes_as_many_queries_however_many_its_rows() -> None:
+    """Enrolled, corrected, booked and moved at once; what follows from them follows once."""
+
+    def rows(first: int, count: int, **changed: str) -> list[dict[str, str]]:
+        return [
+            {"MRN": f"Q{n}", "Case Number": f"Q-{n}", "Email": f"q{n}@example.org", **changed}
+            for n in range(first, first + count)
+        ]
+
+    def queries(first: int, count: int) -> list[int]:
+        counted = []
+        for changed in ({}, {"OR Date": "2027-04-08", "Phone": "312 555 0177"}):
+            with CaptureQueriesContext(connection) as made:
+                taken(*rows(first, count, **changed))
+            counted.append(len(made))
+        return counted
+
+    assert queries(0, 5) == queries(100, 40)
+    moved = Operation.objects.filter(or_date=date(2027, 4, 8), patient__phone="312 555 0177")
+    assert moved.count() == 45
