@@ -25,13 +25,10 @@ from education.models import (
     Message,
     MessageState,
     Revocation,
-    SecondOpinion,
     SignOff,
-    SignOffRevocation,
     Submission,
     SubmissionNote,
     Waiver,
-    WaiverRevocation,
 )
 from education.rules.standing import Evidence
 from patients.clock import local_date
@@ -342,37 +339,31 @@ def _sign_offs(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
     rows = SignOff.objects.filter(assignment__operation__in=operations).exclude(
         clearance__merge__isnull=False, recorded_at=F("clearance__recorded_at")
     )
-    for row in rows.select_related("by", "assignment", "clearance"):
+    ends = ("by", "assignment", "revocation__by", "second__by")
+    for row in rows.select_related("clearance", *ends):
         title = titles.get(row.assignment.module_id, "")
         detail = f"{title}, clearance of {day(row.clearance.cleared_on)}{_late(row)}. {row.reason}"
         yield Event(row.recorded_at, "signed off", detail, _who(row.by))
-    ended = SignOffRevocation.objects.filter(sign_off__in=[row.pk for row in rows])
-    for over in ended.select_related("by", "sign_off__assignment"):
-        title = titles.get(over.sign_off.assignment.module_id, "")
-        detail = f"{title}. Reason: {over.reason}"
-        yield Event(over.recorded_at, "sign-off taken back", detail, _who(over.by))
+        yield from _said_of(row, "sign-off", title)
     waivers = Waiver.objects.filter(assignment__operation__in=operations)
-    for waiver in waivers.select_related("by", "assignment"):
+    for waiver in waivers.select_related(*ends):
         title = titles.get(waiver.assignment.module_id, "")
         yield Event(waiver.recorded_at, "waived", f"{title}. {waiver.reason}", _who(waiver.by))
-    yield from _second_opinions([row.pk for row in rows], [w.pk for w in waivers], titles)
-    taken_back = WaiverRevocation.objects.filter(waiver__assignment__operation__in=operations)
-    for back in taken_back.select_related("by", "waiver__assignment"):
-        title = titles.get(back.waiver.assignment.module_id, "")
-        yield Event(back.recorded_at, "waiver taken back", f"{title}. {back.reason}", _who(back.by))
+        yield from _said_of(waiver, "waiver", title)
 
 
-def _second_opinions(
-    sign_offs: list[int], waivers: list[int], titles: dict[int, str]
-) -> Iterator[Event]:
-    rows = SecondOpinion.objects.filter(Q(sign_off__in=sign_offs) | Q(waiver__in=waivers))
-    for row in rows.select_related("by", "sign_off__assignment", "waiver__assignment"):
-        accepted = row.sign_off or row.waiver
-        title = titles.get(accepted.assignment.module_id, "") if accepted else ""
-        what = "waiver" if row.waiver else "sign-off"
-        said = "agreed to" if row.agrees else "declined"
-        detail = f"{title}. Reason: {row.reason}"
-        yield Event(row.recorded_at, f"second clinician {said} the {what}", detail, _who(row.by))
+def _said_of(accepted: SignOff | Waiver, what: str, title: str) -> Iterator[Event]:
+    """What the second clinician said, and that it was taken back."""
+    if hasattr(accepted, "second"):
+        second = accepted.second
+        said = "agreed to" if second.agrees else "declined"
+        detail = f"{title}. Reason: {second.reason}"
+        who = _who(second.by)
+        yield Event(second.recorded_at, f"second clinician {said} the {what}", detail, who)
+    if hasattr(accepted, "revocation"):
+        over = accepted.revocation
+        detail = f"{title}. Reason: {over.reason}"
+        yield Event(over.recorded_at, f"{what} taken back", detail, _who(over.by))
 
 
 def _late(row: SignOff) -> str:

@@ -231,6 +231,13 @@ def wrong_settings(page: Page) -> None:
     expect(page.get_by_role("main")).to_contain_text("There is no such time zone")
 
 
+def calendar_feed(page: Page) -> None:
+    """The address of a calendar, just made."""
+    page.goto("/calendar/")
+    page.get_by_role("button", name="address").click()
+    expect(page.get_by_label("Address")).to_be_visible()
+
+
 def module(page: Page) -> None:
     """One module as it is published."""
     page.goto("/modules/")
@@ -297,6 +304,8 @@ PAGES: tuple[tuple[str, Role, Way], ...] = (
     ("end a name", DIETITIAN, at("/names/1/end/")),
     ("correction of a name, sent back", DIETITIAN, name_changed),
     ("operations of a week", COORDINATOR, at(f"/operations/?week={in_days(14)}")),
+    ("operations of a day", COORDINATOR, at(f"/operations/?day={in_days(14)}")),
+    ("calendar feed", COORDINATOR, calendar_feed),
     ("operations found", COORDINATOR, at("/operations/?q=01%2F02%2F1980")),
     ("operations without a date", COORDINATOR, at("/operations/?show=without-date")),
     ("operation, confirm", COORDINATOR, operation(USUAL)),
