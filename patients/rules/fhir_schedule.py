@@ -7,7 +7,6 @@ because general FHIR libraries do not (standards row FHR-8).
 
 from collections.abc import Mapping
 from datetime import date
-from typing import Any
 
 from patients.rules.fhir_bundle import (
     OPERATIONS,
@@ -23,6 +22,17 @@ from patients.rules.fhir_bundle import (
     read_json,
     text,
     within_length,
+)
+from patients.rules.fhir_elements import (
+    codes_of,
+    concepts,
+    kind_of,
+    name_in_use,
+    name_of,
+    said_name,
+    starts,
+    telecom,
+    words_of,
 )
 from patients.rules.fhir_times import read_day, read_instant
 from patients.rules.message_formats import MessageFormat
@@ -221,13 +231,13 @@ class _Reading:
             for place, reference in self.actors(entry):
                 name = text(reference.get("reference"))
                 resource = self.resolve(entry, name)
-                kind = text(resource.get("resourceType")) if resource else _kind_of(reference)
+                kind = text(resource.get("resourceType")) if resource else kind_of(reference)
                 if kind == "Patient":
                     # Contained resources have names of their own in each resource.
                     found[f"{entry.line}{name}" if name.startswith("#") else name] = resource
                     where = place
                 elif kind in ("Practitioner", "PractitionerRole"):
-                    self.practitioners.append(_human(resource) or text(reference.get("display")))
+                    self.practitioners.append(said_name(resource) or text(reference.get("display")))
                 elif kind == "Location":
                     name = text(resource.get("name")) if resource else ""
                     self.places.append(name or text(reference.get("display")))
@@ -252,11 +262,11 @@ class _Reading:
         """Take the patient's number, name and date of birth; return phone, email and language."""
         made = self.made
         numbers = [one for one in items(patient.get("identifier")) if one.get("use") != "old"]
-        typed = (one for one in numbers if MEDICAL_RECORD in _codes(inside(one.get("type"))))
+        typed = (one for one in numbers if MEDICAL_RECORD in codes_of(inside(one.get("type"))))
         chosen = next(typed, numbers[0] if numbers else {})
         made.mrn = made.needed(Column.MRN, "Patient.identifier", text(chosen.get("value")))
-        given, family = _name(patient)
-        if not given and not family and text(_used(patient).get("text")):
+        given, family = name_of(patient)
+        if not given and not family and text(name_in_use(patient).get("text")):
             made.wrong(Reason.NAME_NOT_PARTED, "Patient.name")
         else:
             made.names("Patient.name", given, family)
@@ -268,20 +278,20 @@ class _Reading:
             made.wrong(Reason.DATE_UNREADABLE, "Patient.birthDate", born[:40])
         else:
             made.birth_date("Patient.birthDate", day)
-        return _telecom(patient, "phone"), _telecom(patient, "email"), self.language(patient)
+        return telecom(patient, "phone"), telecom(patient, "email"), self.language(patient)
 
     def language(self, patient: Json) -> str:
         spoken = items(patient.get("communication"))
         preferred = (one for one in spoken if one.get("preferred") is True)
         chosen = inside(next(preferred, spoken[0] if spoken else {}).get("language"))
-        words = [*_codes(chosen), text(chosen.get("text"))]
+        words = [*codes_of(chosen), text(chosen.get("text"))]
         return self.made.language(next((word for word in words if word), ""))
 
     def dates(self, event: Event) -> tuple[SaidDate, ...]:
         """Return every date that is given. One day alone becomes the row's."""
         said = []
         for entry in self.operations:
-            for where, written in _starts(entry):
+            for where, written in starts(entry):
                 day = read_day(written, zone=self.frame.zone)
                 if entry.kind == "Appointment" and "T" not in written:
                     day = Reason.DATE_UNREADABLE  # an instant always has a time and a zone
@@ -305,14 +315,14 @@ class _Reading:
 
     def procedure(self) -> tuple[str, str]:
         """The one of ours that is named; else the first that is named, for a person to see."""
-        concepts = [
-            (_said(concept), code)
+        named_here = [
+            (words_of(concept), code)
             for entry in self.operations
-            for concept in _concepts(entry)
-            for code in (_codes(concept) or [""])
+            for concept in concepts(entry)
+            for code in (codes_of(concept) or [""])
         ]
         known: dict[int, tuple[str, str]] = {}
-        for words, code in concepts:
+        for words, code in named_here:
             procedure = self.frame.procedures.known_as(code, *words)
             if procedure:
                 known.setdefault(procedure, (words[0] if words else "", code))
@@ -322,7 +332,7 @@ class _Reading:
             return "", ""
         for procedure in known:
             return self.frame.procedures.name(procedure), ""
-        words, code = concepts[0] if concepts else ((), "")
+        words, code = named_here[0] if named_here else ((), "")
         return (words[0] if words else "")[:200], code[:200]
 
     def surgeon(self) -> str:
@@ -347,90 +357,6 @@ class _Reading:
         known_as = text(source.get("name")) or text(source.get("endpoint"))
         whose = known_as or text(inside(self.bundle.get("identifier")).get("system"))
         return UNWANTED.sub("", whose)[:200]
-
-
-def _starts(entry: Entry) -> list[tuple[str, str]]:
-    """Return every place of a resource that says when, and what it says."""
-    resource = entry.resource
-    period = inside(resource.get("occurrencePeriod"))
-    places: list[tuple[str, Any]] = (
-        [("start", resource.get("start"))]
-        if entry.kind == "Appointment"
-        else [
-            ("occurrenceDateTime", resource.get("occurrenceDateTime")),
-            ("occurrencePeriod.start", period.get("start")),
-        ]
-    )
-    return [(f"{entry.kind}.{name}", str(value)) for name, value in places if value]
-
-
-def _concepts(entry: Entry) -> list[Json]:
-    """Return the concepts that may name the procedure, the likeliest first."""
-    resource = entry.resource
-    if entry.kind == "ServiceRequest":
-        return [inside(resource.get("code"))] if resource.get("code") else []
-    return [
-        *items(resource.get("serviceType")),
-        *items(resource.get("reasonCode")),
-        *([inside(resource["appointmentType"])] if resource.get("appointmentType") else []),
-    ]
-
-
-def _said(concept: Json) -> tuple[str, ...]:
-    """Return a concept's words: its text, then the display of each code."""
-    displays = (text(one.get("display")) for one in items(concept.get("coding")))
-    return tuple(word for word in (text(concept.get("text")), *displays) if word)
-
-
-def _codes(concept: Json) -> list[str]:
-    return [code for one in items(concept.get("coding")) if (code := text(one.get("code")))]
-
-
-def _used(resource: Json) -> Json:
-    """Return the name to use: the official one, then the usual one, then any that is not old."""
-    names = [one for one in items(resource.get("name")) if one.get("use") != "old"]
-    for use in ("official", "usual"):
-        for one in names:
-            if one.get("use") == use:
-                return one
-    return names[0] if names else {}
-
-
-def _name(resource: Json) -> tuple[str, str]:
-    """Return given and family names. Initials behind the first name are not how people write."""
-    name = _used(resource)
-    written = name.get("given")
-    given = [text(one) for one in written] if isinstance(written, list) else []
-    kept = [one for place, one in enumerate(given) if not place or len(one.strip(".")) > 1]
-    suffix = [text(one) for one in name["suffix"]] if isinstance(name.get("suffix"), list) else []
-    return " ".join(kept).strip(), " ".join([text(name.get("family")), *suffix]).strip()
-
-
-def _human(resource: Json | None) -> str:
-    """Return a practitioner's name as it is said."""
-    if not resource:
-        return ""
-    name = _used(resource)
-    prefix = [text(one) for one in name["prefix"]] if isinstance(name.get("prefix"), list) else []
-    return " ".join([*prefix, *_name(resource)]).strip() or text(name.get("text"))
-
-
-def _telecom(patient: Json, system: str) -> str:
-    """Return the first number or address of a kind that is in use."""
-    return next(
-        (
-            text(one.get("value"))
-            for one in items(patient.get("telecom"))
-            if one.get("system") == system and one.get("use") != "old"
-        ),
-        "",
-    )
-
-
-def _kind_of(reference: Json) -> str:
-    """Return what an unresolved reference says that it means."""
-    named = text(reference.get("reference")).split("/")
-    return text(reference.get("type")) or (named[-2] if len(named) > 1 else "")
 
 
 def _identity(patient: Json | None, name: str) -> str:
