@@ -27,6 +27,7 @@ urlpatterns = [
         eating_plan.eating_discussed,
         name="eating-discussed",
     ),
+    path("patients/<int:pk>/eating-plan/send/", eating_plan.eating_send, name="eating-send"),
     path("patients/<int:pk>/eating-plan/given/", eating_plan.eating_give, name="eating-give"),
     *(
         path(

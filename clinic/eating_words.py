@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from clinic.day_words import day, days, short_day
 from education.models import GivenBy
+from education.plan_link import PlanRefusal
 from education.rules.body_numbers import Basis, Caution, Figure, Missing, Source
 from education.rules.eating_plan import NoDates, Note, Told
 from education.rules.eating_stages import Anchor, Edge, Finding, Flaw, Stage
@@ -81,9 +82,13 @@ NO_DATES = {
     ),
     NoDates.OVER: "The last day of the plan is past.",
 }
+PLAN_REFUSAL = {
+    PlanRefusal.NO_EMAIL: "no email address is on file",
+    PlanRefusal.HELD: "something holds the plan, or it has no dates",
+}
 GIVEN = {
     GivenBy.PRINT: "on paper",
-    GivenBy.EMAIL: "as a file",
+    GivenBy.EMAIL: "by email",
     GivenBy.PHONE: "read out on the phone",
 }
 MEASURE_PROBLEM = {

@@ -35,6 +35,15 @@ def invitation_email(
     return written(message, "invitation", {"link": link}, connection=connection)
 
 
+def plan_email(
+    message: Message, token: str, *, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
+    """Return the email that carries the link to an eating plan, in the patient's language."""
+    query = {"l": message.language}
+    link = settings.PUBLIC_URL + reverse("plan", args=[token], query=query)
+    return written(message, "plan", {"link": link}, connection=connection)
+
+
 def written(
     message: Message, name: str, context: dict[str, object], *, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:

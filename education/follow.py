@@ -11,8 +11,9 @@ from education.assign import follow
 from education.carry import carry, take_back
 from education.identify import identify_again
 from education.invite import end, withdraw_waiting
-from education.models import EndedBecause, Invitation
+from education.models import EndedBecause, Invitation, PlanLink
 from education.part import undo_what_is_in_doubt
+from education.plan_link import end_plan_link
 from patients.batches import batches
 from patients.merge import merge_undone, patients_merged
 from patients.models import Merge, MergeUndone, Operation, Patient
@@ -56,6 +57,13 @@ def end_links_elsewhere(
         )
         for invitation in elsewhere:
             end(invitation, EndedBecause.READDRESSED, at=at)
+        plans = (
+            PlanLink.objects.alias(went_to=Lower("address"))
+            .filter(operation__patient__in=some, end__isnull=True)
+            .exclude(went_to=Lower(F("operation__patient__email")))
+        )
+        for link in plans:
+            end_plan_link(link, EndedBecause.READDRESSED, at=at)
 
 
 def follow_merge(

@@ -297,6 +297,9 @@ class Message(models.Model):
     invitation = models.OneToOneField(
         Invitation, null=True, on_delete=models.PROTECT, related_name="message"
     )
+    plan_link = models.OneToOneField(
+        "PlanLink", null=True, on_delete=models.PROTECT, related_name="message"
+    )
     address = models.EmailField(max_length=254)
     language = models.CharField(max_length=8)
     message_id = models.CharField(max_length=120, unique=True)
@@ -911,3 +914,41 @@ class EatingPlanGiven(AppendOnly):
         constraints = [
             models.CheckConstraint(condition=Q(means__in=list(GivenBy)), name="plan_given_means")
         ]
+
+
+class PlanLink(AppendOnly):
+    """A personal link to the eating plan of one operation, sent to a patient at one address.
+
+    `or_date`: the OR date when it was sent; the page says when it is another one now.
+    """
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="plan_links")
+    address = models.EmailField(max_length=254)
+    or_date = models.DateField()
+    expires_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+
+class PlanLinkToken(AppendOnly):
+    """The SHA-256 of a token that was put into one email; the token itself is never stored."""
+
+    link = models.ForeignKey(PlanLink, on_delete=models.PROTECT, related_name="tokens")
+    digest = models.CharField(max_length=64, unique=True)
+    recorded_at = models.DateTimeField()
+
+
+class PlanLinkEnd(AppendOnly):
+    """From here on the link is dead."""
+
+    link = models.OneToOneField(PlanLink, on_delete=models.PROTECT, related_name="end")
+    because = models.CharField(max_length=12, choices=[(e, e) for e in EndedBecause])
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )

@@ -13,9 +13,10 @@ from django.core.mail import EmailMultiAlternatives, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from django.db.models import F, Q
 
-from education.emails import WITHOUT_LINK, invitation_email
+from education.emails import WITHOUT_LINK, invitation_email, plan_email
 from education.invite import LinkState, issue_token, link_state
 from education.models import Message, MessageState
+from education.plan_link import issue_plan_token, plan_link_state
 
 log = logging.getLogger(__name__)
 
@@ -64,7 +65,10 @@ def send(message_id: int, *, at: datetime, connection: BaseEmailBackend | None =
     if not claimed:
         return False
     message = Message.objects.select_related(
-        "invitation__end", "invitation__assignment__operation__patient"
+        "invitation__end",
+        "invitation__assignment__operation__patient",
+        "plan_link__end",
+        "plan_link__operation__patient",
     ).get(pk=message_id)
     if _overtaken(message, at=at):
         _finish(message, MessageState.WITHDRAWN)
@@ -80,6 +84,8 @@ def _ready(at: datetime) -> Q:
 
 def _overtaken(message: Message, *, at: datetime) -> bool:
     """The link was replaced or withdrawn, the address or the date changed, or time ran out."""
+    if message.plan_link is not None:
+        return plan_link_state(message.plan_link, at=at) != LinkState.GOOD
     return message.invitation is not None and (
         link_state(message.invitation, at=at) != LinkState.GOOD
     )
@@ -130,6 +136,9 @@ def _made(
     if message.invitation is not None:
         token = issue_token(message.invitation, at=at)
         return invitation_email(message, token, connection=connection)
+    if message.plan_link is not None:
+        token = issue_plan_token(message.plan_link, at=at)
+        return plan_email(message, token, connection=connection)
     if message.purpose not in WITHOUT_LINK:
         raise ValueError(f"message {message.pk} has no email for its purpose")
     return WITHOUT_LINK[message.purpose](message, connection=connection)

@@ -5,6 +5,7 @@ from django.urls import path, re_path
 from education.views.check import check
 from education.views.language import language
 from education.views.link import not_found
+from education.views.plan import plan, plan_calendar
 from education.views.question import question
 from education.views.result import result
 from education.views.start import start
@@ -17,6 +18,8 @@ urlpatterns = [
     path("<str:token>/check/", check, name="quiz-check"),
     path("<str:token>/result/", result, name="quiz-result"),
     path("<str:token>/language/", language, name="quiz-language"),
+    path("<str:plan_token>/plan/", plan, name="plan"),
+    path("<str:plan_token>/plan.ics", plan_calendar, name="plan-calendar"),
     # Without a slash at its end an address is first sent on to the one with it.
     re_path(r"^(?:.*/)?$", not_found),
 ]

@@ -24,6 +24,7 @@ from patients.rules.identity import NameKind
 from tests.factories import (
     a_member,
     a_patient,
+    a_plan_link,
     a_submission,
     an_assignment,
     an_invitation,
@@ -44,6 +45,7 @@ EATING_PLAN = (
     "eating-choices",
     "eating-set-aside",
     "eating-give",
+    "eating-send",
     "eating-discussed",
 )
 
@@ -116,6 +118,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     by_argument = {
         "key": "full-liquids",
         "language": "en",
+        "plan_token": a_plan_link(operation, at=at)[1],
         "operation_id": operation.pk,
         "staff_id": a_member(Role.DIETITIAN).pk,
         "procedure_id": operation.procedure_id,

@@ -12,11 +12,15 @@ from django.test import Client
 from factory.base import DictFactory
 from factory.declarations import Sequence
 
-from clinic.models import StaffUser
+from clinic.models import Role, StaffUser
+from education import stage_tables
 from education.assign import in_force, require
+from education.eating_record import TypedFacts, record_facts
 from education.invite import Refusal, invite, issue_token
-from education.models import Assignment, Edition, Invitation, Module, Question, Submission
+from education.models import Assignment, Edition, Invitation, Module, PlanLink, Question, Submission
+from education.plan_link import PlanRefusal, issue_plan_token, send_plan
 from education.publish import publish
+from education.rules.may_give import Medicine
 from education.rules.module_text import read_module
 from education.rules.scoring import Given
 from education.take import answer_keys, begin, save_answer, submit
@@ -151,6 +155,20 @@ def an_invitation(
     invitation = invite(assignment or an_assignment(at=at), at=at)
     assert not isinstance(invitation, Refusal), invitation
     return invitation, issue_token(invitation, at=at)
+
+
+def a_plan_link(operation: Operation, *, at: datetime | None = None) -> tuple[PlanLink, str]:
+    """Send the link to an eating plan, everything asked and nothing taken, and issue its token."""
+    at = at or now()
+    dietitian = a_member(Role.DIETITIAN)
+    if stage_tables.current() is None:
+        stage_tables.found(at=at)
+    said: dict[Medicine, bool | None] = dict.fromkeys(Medicine, False)
+    asked = TypedFacts("", None, "", None, None, said)
+    record_facts(operation.patient, asked, at=at, by_id=dietitian.pk)
+    link = send_plan(operation, at=at, by_id=dietitian.pk)
+    assert not isinstance(link, PlanRefusal), link
+    return link, issue_plan_token(link, at=at)
 
 
 def right_answers(edition: Edition) -> dict[int, Given]:

@@ -28,6 +28,7 @@ from clinic.roles import CARERS, CLINICIANS, READERS
 from clinic.views.acts import ActPage, ask
 from education import eating_calendar, eating_record
 from education.models import GivenBy
+from education.plan_link import PlanRefusal, send_plan
 from education.plan_of import PlanOf, operation_for_plan, plan_of
 from education.rules.may_give import to_tell_the_team
 from education.rules.patient_numbers import OwnNumber
@@ -200,6 +201,21 @@ def eating_give(request: HttpRequest, patient: Patient) -> HttpResponse:
         means = GivenBy(form.cleaned_data["means"])
         eating_record.give(found.operation, found.table, means, at=at, by_id=member(request).pk)
         messages.success(request, "Kept: the patient has this plan, for this OR date.")
+    return _to_plan(patient)
+
+
+@open_to(*CARERS)
+@once
+@require_http_methods(["POST"])
+@of_patient
+def eating_send(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """Send the patient a personal link to the plan."""
+    at = now()
+    sent = send_plan(_found(patient, at=at).operation, at=at, by_id=member(request).pk)
+    if isinstance(sent, PlanRefusal):
+        messages.warning(request, f"Not sent: {eating_words.PLAN_REFUSAL[sent]}.")
+    else:
+        messages.success(request, f"Link on its way to {sent.address}. It follows the OR date.")
     return _to_plan(patient)
 
 

@@ -34,6 +34,8 @@ ROUTES = {
     "quiz-result": "link",
     "quiz-language": "link",
     "link-to-nowhere": "link",
+    "plan": "link",
+    "plan-calendar": "link",
     # staff, by the private address of a calendar
     "calendar-feed": "link",
     # all staff
@@ -124,6 +126,7 @@ ROUTES = {
     "eating-choices": "DC",
     "eating-set-aside": "DC",
     "eating-give": "DC",
+    "eating-send": "DC",
     "eating-discussed": "C",
 }
 

@@ -56,6 +56,9 @@ DECISIONS = {
     "education_eatingsetaside",
     "education_eatingchoices",
     "education_eatingplangiven",
+    "education_planlink",
+    "education_planlinktoken",
+    "education_planlinkend",
 }
 
 
