@@ -36,7 +36,6 @@ from patients.programme import local_day
 from patients.register import FIELDS, correct
 from patients.speaks_for import MergedMeanwhile, speaker
 
-
 SECOND = " It counts once a second clinician has agreed."
 
 
