@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.whole_check import NO_DATABASE, ROOT, lines
+from tests.whole_check import NO_DATABASE, ROOT, SHOWN_ALIKE, lines
 
 MARKS = ("django_db", "from tests.factories", "from django.db", ".models import")
 
@@ -25,6 +25,7 @@ def test_every_test_runs_on_sqlite_and_all_but_those_on_postgres_too() -> None:
         for name, command in steps.items()
     }
     assert left_out["tests on SQLite"] == {"tests/journeys"}
-    assert left_out["tests on PostgreSQL"] == {"tests/journeys", *NO_DATABASE}
+    assert left_out["tests on PostgreSQL"] == {"tests/journeys", *NO_DATABASE, *SHOWN_ALIKE}
+    assert all((ROOT / path).exists() for path in left_out["tests on PostgreSQL"])
     assert "tests/journeys" in steps["journeys in the browser"]
     assert Path(ROOT / "tests/journeys").is_dir()

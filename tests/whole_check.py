@@ -29,6 +29,7 @@ MANAGE = [sys.executable, "manage.py"]
 # Named here because importing clinic has named the product's own settings in the environment.
 PYTEST = [sys.executable, "-m", "pytest", "--ds=tests.settings"]
 JOURNEYS = "tests/journeys"
+# Tests that ask no database (tests/test_whole_check.py holds them to it) are run once.
 NO_DATABASE = (
     "tests/patients/rules",
     "tests/education/rules",
@@ -37,10 +38,34 @@ NO_DATABASE = (
     "tests/clinic/test_folder_broker.py",
     "tests/clinic/test_rehearse_matching.py",
     "tests/clinic/test_ruler.py",
+    "tests/clinic/test_timeline.py",
     "tests/education/test_markdown.py",
     "tests/education/test_readability.py",
     "tests/education/test_starter_modules.py",
     "tests/education/test_translations.py",
+)
+# What is only written or shown is so on both alike; that PostgreSQL answers what these pages
+# ask, tests/clinic/test_access.py sees there, which opens every page as every role.
+SHOWN_ALIKE = (
+    "tests/clinic/evidence/test_as_csv.py",
+    "tests/clinic/evidence/test_as_fhir.py",
+    "tests/clinic/evidence/test_as_pdf.py",
+    "tests/clinic/test_demo_scenario.py",
+    "tests/clinic/test_duplicates.py",
+    "tests/clinic/test_eating_plan.py",
+    "tests/clinic/test_eating_stages.py",
+    "tests/clinic/test_headers.py",
+    "tests/clinic/test_message_upload.py",
+    "tests/clinic/test_other_names.py",
+    "tests/clinic/test_patient_page.py",
+    "tests/clinic/test_programme.py",
+    "tests/clinic/test_rehearsal.py",
+    "tests/clinic/test_requirements.py",
+    "tests/clinic/test_schedule_reading.py",
+    "tests/clinic/test_settings.py",
+    "tests/clinic/test_staff.py",
+    "tests/clinic/views/test_mail_tray.py",
+    "tests/education/test_patient_pages.py",
 )
 LOOK = 0.1  # seconds between two looks at what runs
 
@@ -138,8 +163,7 @@ def lines(on_postgres: dict[str, str]) -> list[list[Step]]:
     ]
     suites = [Step("tests on SQLite", suite, sqlite)]
     if on_postgres:
-        # Tests that ask no database (tests/test_whole_check.py holds them to it) need it once.
-        without = [f"--ignore={folder}" for folder in NO_DATABASE]
+        without = [f"--ignore={path}" for path in (*NO_DATABASE, *SHOWN_ALIKE)]
         suites.append(Step("tests on PostgreSQL", [*suite, *without], on_postgres))
     return [[*CHECKS, *browser], suites]
 

@@ -363,7 +363,7 @@ def test_never_cleared_without_its_facts() -> None:
     run_state_machine_as_test(
         Orders,
         settings=settings(
-            max_examples=3 if ON_POSTGRES else 10,
+            max_examples=2 if ON_POSTGRES else 6,
             stateful_step_count=30,
             deadline=None,
             suppress_health_check=list(HealthCheck),

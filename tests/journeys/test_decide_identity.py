@@ -99,7 +99,7 @@ def test_decide_and_undo(running_site: RunningSite, desk: Desk, page_at: PageAt)
     module = module_on_record(dietitian, BEFORE)
     expect(module).to_contain_text("due")
     expect(module).not_to_contain_text("cleared")
-    expect(dietitian.locator("table.history")).to_contain_text("her sister took it")
+    expect(dietitian.locator("#history ~ table.history")).to_contain_text("her sister took it")
 
     mail = next_mail(running_site.mailbox, ADDRESS[Role.COORDINATOR], told)
     assert "Tamsin" not in mail.raw.decode()

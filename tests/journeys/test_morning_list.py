@@ -129,7 +129,7 @@ def test_a_clinician_signs_off(desk: Desk) -> None:
     module = module_on_record(clinician, BEFORE)
     expect(module).to_contain_text("cleared")
     expect(module).to_contain_text("late, but signed off by a clinician")
-    history = clinician.locator("table.history")
+    history = clinician.locator("#history ~ table.history")
     expect(history).to_contain_text(NAME[Role.CLINICIAN])
 
 

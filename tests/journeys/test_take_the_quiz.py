@@ -67,7 +67,7 @@ def test_in_spanish_failed_once_then_passed(
     expect(module_on_record(dietitian, BEFORE)).to_contain_text("cleared")
     # Lorenzo has the same email address: nothing of this is his.
     open_record(dietitian, BY_MRN["TF-30124"].mrn)
-    expect(dietitian.locator("table.history")).not_to_contain_text("6 of 7")
+    expect(dietitian.locator("#history ~ table.history")).not_to_contain_text("6 of 7")
 
 
 def test_another_device_after_every_question(

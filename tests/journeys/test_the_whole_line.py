@@ -118,7 +118,7 @@ def test_from_the_schedule_to_the_confirmed_date(
         module = module_on_record(dietitian, title)
         expect(module).to_contain_text("cleared")
         expect(module).to_contain_text("quiz passed")
-    history = dietitian.locator("table.history")
+    history = dietitian.locator("#history ~ table.history")
     expect(history).to_contain_text("matched automatically")
 
     # The coordinator: confirm, by the answer of this minute.
