@@ -1,7 +1,7 @@
 """What is on record, as the comparison with a schedule sees it: plain values, no records."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 PROPOSED, CONFIRMED, ON_HOLD, DONE, CANCELLED = (
@@ -25,11 +25,14 @@ class KnownProcedure:
 class KnownPatient:
     """`id` is None for a patient whom an earlier row of the same file enrols.
 
+    It is no part of the text that tells previews apart (repr): a preview of messages enrols and
+    takes back, and PostgreSQL gives no id twice.
+
     `spoken_for_by` is the record number of the patient who speaks for a record that was merged;
     empty for everybody who is on the register.
     """
 
-    id: int | None
+    id: int | None = field(repr=False)
     mrn: str
     given_names: str
     family_names: str
@@ -43,9 +46,12 @@ class KnownPatient:
 
 @dataclass(frozen=True)
 class KnownOperation:
-    """`booked_by_file`: a schedule file set the booking that it has now, not a person here."""
+    """`booked_by_file`: a schedule file set the booking that it has now, not a person here.
 
-    id: int | None
+    `id` as in KnownPatient.
+    """
+
+    id: int | None = field(repr=False)
     mrn: str
     procedure_id: int
     case_number: str

@@ -85,6 +85,8 @@ def _fitting(column: "models.Field[Any, Any]", at: datetime) -> Any:
         (models.JSONField, "{}"),
         (models.BooleanField, True),
         (models.IntegerField, 1),
+        (models.DecimalField, 1),
+        (models.TimeField, at.time()),
     ):
         if isinstance(column, kind):
             return value
