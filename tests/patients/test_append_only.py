@@ -86,7 +86,7 @@ def _fitting(column: "models.Field[Any, Any]", at: datetime) -> Any:
         (models.BooleanField, True),
         (models.IntegerField, 1),
         (models.DecimalField, 1),
-        (models.TimeField, at.time()),
+        (models.TimeField, "22:00"),
     ):
         if isinstance(column, kind):
             return value
