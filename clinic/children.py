@@ -28,9 +28,14 @@ class Child:
 
 
 def end_with_parent(ending: signal.Signals) -> Callable[[], None]:
-    """What a new process does first: ask the kernel for `ending` should its parent be killed."""
+    """What a new process does first: ask the kernel for `ending` should its parent be killed.
+
+    It heeds SIGINT again, which a shell makes what it starts in the background ignore: the parent
+    ends its children with it.
+    """
 
     def ask() -> None:
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
         if LIBC is not None:
             LIBC.prctl(PR_SET_PDEATHSIG, int(ending), 0, 0, 0)
 
