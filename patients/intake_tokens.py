@@ -1,14 +1,11 @@
 """Leave for other systems to send schedules: a token each, shown once, revoked for good."""
 
-import base64
-import hashlib
-import hmac
 import uuid
 from datetime import datetime, timedelta
 
-from django.conf import settings
 from django.db.models import Q
 
+from patients.form_token import digest_of, token_of
 from patients.models import IntakeToken
 
 # Between two bundles of one system. Whoever has more to send puts more into a bundle.
@@ -20,15 +17,10 @@ class TooSoon(Exception):
 
 
 def make(name: str, *, key: uuid.UUID, at: datetime, by_id: int) -> str:
-    """Make a token and return it: its SHA-256 alone is kept.
-
-    256 bits out of the form's own key and the site's secret: a form that was sent twice makes one
-    token and shows it twice, and nothing is stored in between.
-    """
-    secret = hmac.new(settings.SECRET_KEY.encode(), f"intake|{key}".encode(), hashlib.sha256)
-    token = base64.urlsafe_b64encode(secret.digest()).decode().rstrip("=")
+    """Make a token and return it: its SHA-256 alone is kept."""
+    token = token_of(key, purpose="intake")
     IntakeToken.objects.get_or_create(
-        digest=_digest(token), defaults={"name": name, "recorded_at": at, "by_id": by_id}
+        digest=digest_of(token), defaults={"name": name, "recorded_at": at, "by_id": by_id}
     )
     return token
 
@@ -44,7 +36,7 @@ def use(written: str, *, at: datetime) -> IntakeToken | None:
 
     Raises TooSoon; one query finds that out, however many processes answer.
     """
-    alive = IntakeToken.objects.filter(digest=_digest(written), revoked_at__isnull=True)
+    alive = IntakeToken.objects.filter(digest=digest_of(written), revoked_at__isnull=True)
     token = alive.first()
     if token is None:
         return None
@@ -52,7 +44,3 @@ def use(written: str, *, at: datetime) -> IntakeToken | None:
     if not alive.filter(rested).update(last_used_at=at):
         raise TooSoon
     return token
-
-
-def _digest(token: str) -> str:
-    return hashlib.sha256(token.encode("utf-8", "surrogateescape")).hexdigest()
