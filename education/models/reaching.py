@@ -1,0 +1,104 @@
+"""How a patient is reached: personal links, and the emails that carry them."""
+
+from enum import StrEnum
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from patients.models import AppendOnly, Patient
+
+
+class Invitation(AppendOnly):
+    """A personal link to a module, sent to a patient at one address."""
+
+    assignment = models.ForeignKey(
+        "Assignment", on_delete=models.PROTECT, related_name="invitations"
+    )
+    address = models.EmailField(max_length=254)
+    expires_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+
+class InvitationToken(AppendOnly):
+    """The SHA-256 of a token that was put into one email; the token itself is never stored."""
+
+    invitation = models.ForeignKey(Invitation, on_delete=models.PROTECT, related_name="tokens")
+    digest = models.CharField(max_length=64, unique=True)
+    recorded_at = models.DateTimeField()
+
+
+class EndedBecause(StrEnum):
+    REPLACED = "replaced"
+    WITHDRAWN = "withdrawn"
+    READDRESSED = "readdressed"  # the patient's address on file is another one now
+
+
+class InvitationEnd(AppendOnly):
+    """From here on the link is dead."""
+
+    invitation = models.OneToOneField(Invitation, on_delete=models.PROTECT, related_name="end")
+    because = models.CharField(max_length=12, choices=[(e, e) for e in EndedBecause])
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+
+class MessageState(StrEnum):
+    WAITING = "waiting"
+    SENDING = "sending"
+    SENT = "sent"
+    FAILED = "failed"
+    WITHDRAWN = "withdrawn"
+
+
+class Message(models.Model):
+    """One email to send, committed with the act that causes it (promise B2)."""
+
+    purpose = models.CharField(max_length=60)
+    patient = models.ForeignKey(
+        Patient, null=True, on_delete=models.PROTECT, related_name="messages"
+    )
+    invitation = models.OneToOneField(
+        Invitation, null=True, on_delete=models.PROTECT, related_name="message"
+    )
+    plan_link = models.OneToOneField(
+        "PlanLink", null=True, on_delete=models.PROTECT, related_name="message"
+    )
+    address = models.EmailField(max_length=254)
+    language = models.CharField(max_length=8)
+    message_id = models.CharField(max_length=120, unique=True)
+    state = models.CharField(
+        max_length=12, default=MessageState.WAITING, choices=[(s, s) for s in MessageState]
+    )
+    tries = models.PositiveSmallIntegerField(default=0)
+    next_try_at = models.DateTimeField()
+    lease_until = models.DateTimeField(null=True)
+    problem = models.CharField(max_length=200, blank=True)
+    recorded_at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=list(MessageState)), name="message_state_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state=MessageState.SENT) | Q(sent_at__isnull=False),
+                name="message_sent_has_time",
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["next_try_at"],
+                condition=Q(state__in=[MessageState.WAITING, MessageState.SENDING]),
+                name="message_to_send",
+            )
+        ]

@@ -1,0 +1,129 @@
+"""WHAT is to be learned: modules, their editions, and which procedure needs them when."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from education.rules.scoring import Kind
+from patients.models import AppendOnly, Procedure
+
+
+class Module(models.Model):
+    """One teaching unit; its words are in its editions."""
+
+    code = models.SlugField(max_length=60, unique=True)
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Edition(AppendOnly):
+    """What was published on a day. Texts are maps from language code to text."""
+
+    module = models.ForeignKey(Module, on_delete=models.PROTECT, related_name="editions")
+    number = models.PositiveIntegerField()
+    title = models.JSONField()
+    languages = models.JSONField()
+    pass_mark = models.PositiveSmallIntegerField()
+    earlier_clearances_count = models.BooleanField(default=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["module", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["module", "number"], name="edition_number_once"),
+            models.CheckConstraint(
+                condition=Q(pass_mark__gte=1, pass_mark__lte=100), name="edition_pass_mark"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.module_id} edition {self.number}"
+
+
+class Section(AppendOnly):
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="sections")
+    position = models.PositiveSmallIntegerField()
+    key = models.SlugField(max_length=60)
+    heading = models.JSONField()
+    body = models.JSONField()
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["edition", "position"], name="section_position_once"),
+            models.UniqueConstraint(fields=["edition", "key"], name="section_key_once"),
+        ]
+
+
+class Question(AppendOnly):
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="questions")
+    section = models.ForeignKey(Section, on_delete=models.PROTECT, related_name="+")
+    position = models.PositiveSmallIntegerField()
+    key = models.SlugField(max_length=60)
+    kind = models.CharField(max_length=12, choices=[(k, k) for k in Kind])
+    safety_critical = models.BooleanField(default=False)
+    stem = models.JSONField()
+    explanation = models.JSONField()
+    unit = models.JSONField(default=dict)
+    number = models.DecimalField(max_digits=12, decimal_places=3, null=True)
+    tolerance = models.DecimalField(max_digits=12, decimal_places=3, null=True)
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["edition", "position"], name="question_position_once"),
+            models.UniqueConstraint(fields=["edition", "key"], name="question_key_once"),
+            models.CheckConstraint(condition=Q(kind__in=list(Kind)), name="question_kind_known"),
+            models.CheckConstraint(
+                condition=Q(kind=Kind.NUMBER, number__isnull=False, tolerance__gte=0)
+                | (~Q(kind=Kind.NUMBER) & Q(number__isnull=True, tolerance__isnull=True)),
+                name="question_number_has_answer",
+            ),
+        ]
+
+
+class Option(AppendOnly):
+    question = models.ForeignKey(Question, on_delete=models.PROTECT, related_name="options")
+    position = models.PositiveSmallIntegerField()
+    key = models.SlugField(max_length=60)
+    text = models.JSONField()
+    right = models.BooleanField()
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["question", "position"], name="option_position_once"),
+            models.UniqueConstraint(fields=["question", "key"], name="option_key_once"),
+        ]
+
+
+# --- what is required of whom --------------------------------------------------------------------
+
+
+class Requirement(AppendOnly):
+    """A procedure needs a module between two offsets in days from the OR date.
+
+    The latest row of a procedure and module is the one in force; `required=False` ends it.
+    """
+
+    procedure = models.ForeignKey(Procedure, on_delete=models.PROTECT, related_name="requirements")
+    module = models.ForeignKey(Module, on_delete=models.PROTECT, related_name="requirements")
+    opens_days = models.SmallIntegerField()
+    clear_by_days = models.SmallIntegerField()
+    required = models.BooleanField(default=True)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(clear_by_days__gte=F("opens_days")), name="requirement_window_order"
+            )
+        ]
