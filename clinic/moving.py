@@ -13,6 +13,7 @@ from clinic.confirm import AnswerChanged, OperationAnswer, answer
 from education.foresee import Foreseen, foresee_plan
 from education.invite import LinkState, link_state
 from education.models import Invitation, MessageState
+from education.plan_of import PlanOf, plan_if, plan_of
 from education.rules.confirm import Requirement, Verdict, may_confirm
 from education.rules.short_notice import Notice, short_notice
 from patients import programme
@@ -37,7 +38,8 @@ class Fate(StrEnum):
 class Preview:
     """The answer and the assignments of an operation, with another date or booking.
 
-    `fates` are by the assignment's id. `notice`: why the date would be on short notice.
+    `fates` are by the assignment's id. `notice`: why the date would be on short notice. `eating`:
+    the eating plan as it is and as it would be; None: the programme has no stages.
     """
 
     or_date: date | None
@@ -46,6 +48,7 @@ class Preview:
     lines: tuple[Foreseen, ...]
     fates: dict[int, Fate]
     notice: Notice | None
+    eating: tuple[PlanOf, PlanOf] | None
 
 
 def preview(
@@ -69,7 +72,23 @@ def preview(
     )
     windows = [x.then.window for x in lines if x.then and x.then.window and x.due_before_operation]
     notice = short_notice(or_date, windows, on=on, notice_days=settings.notice_days)
-    return Preview(or_date, booking, verdict, lines, _fates(lines, on=on, at=at), notice)
+    return Preview(
+        or_date=or_date,
+        booking=booking,
+        verdict=verdict,
+        lines=lines,
+        fates=_fates(lines, on=on, at=at),
+        notice=notice,
+        eating=_eating(operation, or_date=or_date, booking=booking, at=at),
+    )
+
+
+def _eating(
+    operation: Operation, *, or_date: date | None, booking: Booking, at: datetime
+) -> tuple[PlanOf, PlanOf] | None:
+    now = plan_of(operation, at=at)
+    then = plan_if(operation, or_date=or_date, booking=booking, at=at)
+    return (now, then) if now and then else None
 
 
 def _fates(lines: Iterable[Foreseen], *, on: date, at: datetime) -> dict[int, Fate]:

@@ -1,6 +1,7 @@
 """One patient's eating plan on a day: read what is on record, and ask the rules."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -90,6 +91,31 @@ def operation_for_plan(patient: Patient, *, on: date) -> Operation | None:
 
 def plan_of(operation: Operation, *, at: datetime) -> PlanOf | None:
     """Return an operation's plan as it is at an instant; None: the programme has no stages."""
+    return _plan_of(operation, _changes(operation), at=at)
+
+
+def plan_if(
+    operation: Operation, *, or_date: date | None, booking: str, at: datetime
+) -> PlanOf | None:
+    """Return the plan that an operation would have with this date and booking; writes nothing.
+
+    It is read as if the operation had been changed at this instant: what fewer days are left by
+    then is short. Copies for another OR date than this one are `overtaken`.
+    """
+    then = copy(operation)
+    then.or_date, then.booking = or_date, booking
+    changed = OperationChange(operation=then, or_date=or_date, booking=booking, recorded_at=at)
+    return _plan_of(then, [changed, *_changes(operation)], at=at)
+
+
+def _changes(operation: Operation) -> Sequence[OperationChange]:
+    """Return an operation's history, the latest first."""
+    return list(OperationChange.objects.filter(operation=operation).order_by("-version"))
+
+
+def _plan_of(
+    operation: Operation, changes: Sequence[OperationChange], *, at: datetime
+) -> PlanOf | None:
     table = current()
     if table is None:
         return None
@@ -114,7 +140,7 @@ def plan_of(operation: Operation, *, at: datetime) -> PlanOf | None:
         Daily(numbers.per_serving.value or Decimal(0), int(numbers.fluid.value or 0)),
         given_on=follows_from(
             operation,
-            OperationChange.objects.filter(operation=operation).order_by("-version"),
+            changes,
             given,
             settings.zone,
             on=on,

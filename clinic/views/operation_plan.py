@@ -13,7 +13,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from clinic import answer_words, moving_words, words
+from clinic import answer_words, moving_eating_words, moving_words, words
 from clinic.access import member
 from clinic.cannot_tell import or_cannot_tell
 from clinic.confirm import AnswerChanged, answer
@@ -158,6 +158,7 @@ def _would(
         "word": answer_words.WORDS[would.verdict.word],
         "reasons": answer_words.holds(would.verdict.reasons),
         "sentences": moving_words.sentences(would, names),
+        "eating": moving_eating_words.sentences(*would.eating) if would.eating else [],
         "notice": moving_words.NOTICE[would.notice] if would.notice else "",
         "confirmed": _loses(found, or_date, booking),
         "lines": [
