@@ -1,6 +1,6 @@
 """Every record of this app. Append-only rows are the record; `Assignment` holds the latest dates,
-kept equal to its history by `education.assign` alone; `Attempt`, `DraftAnswer` and `Message` are
-work in progress.
+kept equal to its history by `education.assign` alone; `Attempt`, `DraftAnswer`, `Message` and
+`PlanTick` are work in progress.
 """
 
 from education.models.answers import (
@@ -33,11 +33,17 @@ from education.models.eating import (
     EatingSetAside,
     EatingSignedFor,
     GivenBy,
+    StageTable,
+    StageTableSign,
+)
+from education.models.plan_links import (
+    PlanDateTold,
+    PlanFeed,
+    PlanFeedEnd,
     PlanLink,
     PlanLinkEnd,
     PlanLinkToken,
-    StageTable,
-    StageTableSign,
+    PlanTick,
 )
 from education.models.reaching import (
     EndedBecause,
@@ -76,9 +82,13 @@ __all__ = [
     "MessageState",
     "Module",
     "Option",
+    "PlanDateTold",
+    "PlanFeed",
+    "PlanFeedEnd",
     "PlanLink",
     "PlanLinkEnd",
     "PlanLinkToken",
+    "PlanTick",
     "Question",
     "Requirement",
     "Revocation",

@@ -8,7 +8,6 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from education.models.reaching import EndedBecause
 from education.rules.body_numbers import WEIGHT_BASES, Basis, Sex
 from education.rules.patient_numbers import OwnNumber
 from patients.models import AppendOnly, Operation, Patient
@@ -172,7 +171,9 @@ class EatingSetAside(AppendOnly):
 class EatingChoices(AppendOnly):
     """What was chosen for one operation, whole; the latest row is in force.
 
-    All in days from the OR date, so that a moved date moves it: solid meals, nights, first visit.
+    In days from the OR date, so that a moved date moves it: solid meals, nights, first visit. What
+    is booked has a date of its own, and that one stays: going home, and the first visit. `by` None:
+    the patient, behind the personal link.
     """
 
     operation = models.ForeignKey(
@@ -181,6 +182,8 @@ class EatingChoices(AppendOnly):
     meals = models.JSONField(default=list)
     nights = models.PositiveSmallIntegerField()
     first_visit_days = models.PositiveSmallIntegerField()
+    home_on = models.DateField(null=True)
+    first_visit_on = models.DateField(null=True)
     reason = models.CharField(max_length=500, blank=True)
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(
@@ -200,12 +203,18 @@ class GivenBy(StrEnum):
 
 
 class EatingPlanGiven(AppendOnly):
-    """A patient got the plan: made from which OR date, by which stage table."""
+    """A patient got the plan: made from which OR date, by which stage table.
+
+    By email it counts as given unless its email failed or was withdrawn (`link.message`).
+    """
 
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="plans_given")
     table = models.ForeignKey(StageTable, on_delete=models.PROTECT, related_name="+")
     or_date = models.DateField()
     means = models.CharField(max_length=12, choices=[(m, m) for m in GivenBy])
+    link = models.OneToOneField(
+        "PlanLink", null=True, on_delete=models.PROTECT, related_name="given"
+    )
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
@@ -214,41 +223,3 @@ class EatingPlanGiven(AppendOnly):
         constraints = [
             models.CheckConstraint(condition=Q(means__in=list(GivenBy)), name="plan_given_means")
         ]
-
-
-class PlanLink(AppendOnly):
-    """A personal link to the eating plan of one operation, sent to a patient at one address.
-
-    `or_date`: the OR date when it was sent; the page says when it is another one now.
-    """
-
-    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="plan_links")
-    address = models.EmailField(max_length=254)
-    or_date = models.DateField()
-    expires_at = models.DateTimeField()
-    recorded_at = models.DateTimeField()
-    by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
-    )
-
-    class Meta:
-        ordering = ["recorded_at", "id"]
-
-
-class PlanLinkToken(AppendOnly):
-    """The SHA-256 of a token that was put into one email; the token itself is never stored."""
-
-    link = models.ForeignKey(PlanLink, on_delete=models.PROTECT, related_name="tokens")
-    digest = models.CharField(max_length=64, unique=True)
-    recorded_at = models.DateTimeField()
-
-
-class PlanLinkEnd(AppendOnly):
-    """From here on the link is dead."""
-
-    link = models.OneToOneField(PlanLink, on_delete=models.PROTECT, related_name="end")
-    because = models.CharField(max_length=12, choices=[(e, e) for e in EndedBecause])
-    recorded_at = models.DateTimeField()
-    by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
-    )

@@ -84,9 +84,16 @@ class Message(models.Model):
     problem = models.CharField(max_length=200, blank=True)
     recorded_at = models.DateTimeField()
     sent_at = models.DateTimeField(null=True)
+    # The local day that it is for, where a patient gets one of its purpose a day at most.
+    for_day = models.DateField(null=True)
 
     class Meta:
         constraints = [
+            models.UniqueConstraint(
+                fields=["patient", "purpose", "for_day"],
+                condition=Q(for_day__isnull=False) & ~Q(state=MessageState.WITHDRAWN),
+                name="message_once_a_day",
+            ),
             models.CheckConstraint(
                 condition=Q(state__in=list(MessageState)), name="message_state_known"
             ),

@@ -59,6 +59,9 @@ DECISIONS = {
     "education_planlink",
     "education_planlinktoken",
     "education_planlinkend",
+    "education_planfeed",
+    "education_planfeedend",
+    "education_plandatetold",
 }
 
 

@@ -1,0 +1,124 @@
+"""The eating plan behind a personal link: the link, its calendar, what the patient ticked, and who
+was told that the dates are others.
+"""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from education.models.eating import GivenBy
+from education.models.reaching import EndedBecause
+from patients.models import AppendOnly, Operation
+
+
+class PlanLink(AppendOnly):
+    """A personal link to the eating plan of one operation, sent to a patient at one address.
+
+    `or_date`: the OR date that the patient knew of when it was sent; the page says when it is
+    another one now, from which to which.
+    """
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="plan_links")
+    address = models.EmailField(max_length=254)
+    or_date = models.DateField()
+    expires_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+
+
+class PlanLinkToken(AppendOnly):
+    """The SHA-256 of a token that was put into one email; the token itself is never stored."""
+
+    link = models.ForeignKey(PlanLink, on_delete=models.PROTECT, related_name="tokens")
+    digest = models.CharField(max_length=64, unique=True)
+    recorded_at = models.DateTimeField()
+
+
+class PlanLinkEnd(AppendOnly):
+    """From here on the link is dead."""
+
+    link = models.OneToOneField(PlanLink, on_delete=models.PROTECT, related_name="end")
+    because = models.CharField(max_length=12, choices=[(e, e) for e in EndedBecause])
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+
+class PlanFeed(AppendOnly):
+    """A private address of the plan's calendar, which the patient made; its SHA-256 alone is kept.
+
+    `number` tells the feeds of one link apart. `with_operation`: the patient asked that the day of
+    the operation be named.
+    """
+
+    link = models.ForeignKey(PlanLink, on_delete=models.PROTECT, related_name="feeds")
+    number = models.PositiveSmallIntegerField()
+    digest = models.CharField(max_length=64, unique=True)
+    with_operation = models.BooleanField()
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["link", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["link", "number"], name="plan_feed_numbered")
+        ]
+
+
+class PlanFeedEnd(AppendOnly):
+    """The patient ended the address."""
+
+    feed = models.OneToOneField(PlanFeed, on_delete=models.PROTECT, related_name="end")
+    recorded_at = models.DateTimeField()
+
+
+class PlanDateTold(AppendOnly):
+    """A patient who has the plan was told that the OR date is another one.
+
+    `or_date`: the one that holds now, None for no date or a cancelled operation; `before`: the one
+    that the patient knew of. By email it is the message of `link` that tells; told by phone or on
+    paper a member of staff says so.
+    """
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="dates_told")
+    before = models.DateField(null=True)
+    or_date = models.DateField(null=True)
+    means = models.CharField(max_length=12, choices=[(m, m) for m in GivenBy])
+    link = models.OneToOneField(
+        PlanLink, null=True, on_delete=models.PROTECT, related_name="date_told"
+    )
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(means__in=list(GivenBy)), name="date_told_means"),
+            models.CheckConstraint(
+                condition=Q(means=GivenBy.EMAIL, link__isnull=False)
+                | (~Q(means=GivenBy.EMAIL) & Q(link__isnull=True)),
+                name="date_told_by_email_has_link",
+            ),
+        ]
+
+
+class PlanTick(models.Model):
+    """What the patient says was done on a day; work in progress: taken back, it is gone."""
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="plan_ticks")
+    day = models.DateField()
+    item = models.CharField(max_length=20)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["day", "item"]
+        constraints = [
+            models.UniqueConstraint(fields=["operation", "day", "item"], name="plan_tick_once")
+        ]
