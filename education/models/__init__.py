@@ -44,6 +44,7 @@ from education.models.plan_links import (
     PlanLinkEnd,
     PlanLinkToken,
     PlanTick,
+    ToldBy,
 )
 from education.models.reaching import (
     EndedBecause,
@@ -102,6 +103,7 @@ __all__ = [
     "SubmissionAnswer",
     "SubmissionNote",
     "SubmissionQuerySet",
+    "ToldBy",
     "Waiver",
     "WaiverRevocation",
 ]

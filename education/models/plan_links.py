@@ -2,11 +2,12 @@
 was told that the dates are others.
 """
 
+from enum import StrEnum
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from education.models.eating import GivenBy
 from education.models.reaching import EndedBecause
 from patients.models import AppendOnly, Operation
 
@@ -77,18 +78,28 @@ class PlanFeedEnd(AppendOnly):
     recorded_at = models.DateTimeField()
 
 
-class PlanDateTold(AppendOnly):
-    """A patient who has the plan was told that the OR date is another one.
+class ToldBy(StrEnum):
+    """How a patient who has the plan was told that the OR date is another one."""
 
-    `or_date`: the one that holds now, None for no date or a cancelled operation; `before`: the one
-    that the patient knew of. By email it is the message of `link` that tells; told by phone or on
-    paper a member of staff says so.
+    EMAIL = "email"
+    PHONE = "phone"
+    PRINT = "print"
+    NOT_YET = "not_yet"  # no email can tell: somebody has to
+    NOT_NEEDED = "not_needed"  # moved back before the patient heard of it
+
+
+class PlanDateTold(AppendOnly):
+    """The OR date of a patient who has the plan is another one, and how the patient is told.
+
+    The latest row of an operation is in force. `or_date`: the one that holds now, None for no date
+    or a cancelled operation; `before`: the one that the patient knew of. By email it is the message
+    of `link` that tells.
     """
 
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="dates_told")
     before = models.DateField(null=True)
     or_date = models.DateField(null=True)
-    means = models.CharField(max_length=12, choices=[(m, m) for m in GivenBy])
+    means = models.CharField(max_length=12, choices=[(t, t) for t in ToldBy])
     link = models.OneToOneField(
         PlanLink, null=True, on_delete=models.PROTECT, related_name="date_told"
     )
@@ -100,10 +111,10 @@ class PlanDateTold(AppendOnly):
     class Meta:
         ordering = ["recorded_at", "id"]
         constraints = [
-            models.CheckConstraint(condition=Q(means__in=list(GivenBy)), name="date_told_means"),
+            models.CheckConstraint(condition=Q(means__in=list(ToldBy)), name="date_told_means"),
             models.CheckConstraint(
-                condition=Q(means=GivenBy.EMAIL, link__isnull=False)
-                | (~Q(means=GivenBy.EMAIL) & Q(link__isnull=True)),
+                condition=Q(means=ToldBy.EMAIL, link__isnull=False)
+                | (~Q(means=ToldBy.EMAIL) & Q(link__isnull=True)),
                 name="date_told_by_email_has_link",
             ),
         ]
