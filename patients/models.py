@@ -49,6 +49,8 @@ class Programme(AppendOnly):
     second_clinician = models.BooleanField(default=False, db_default=False)
     # The calendar feed names patients and procedures; without it, case numbers only.
     feed_names_patients = models.BooleanField(default=False, db_default=False)
+    # The US school grade that patients' texts should not be over; a warning, never a refusal.
+    reading_grade = models.PositiveSmallIntegerField(default=6, db_default=6)
     recorded_at = models.DateTimeField(db_index=True)
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"

@@ -58,6 +58,15 @@ class ProgrammeForm(forms.Form):
             "and the case number only."
         ),
     )
+    reading_grade = forms.IntegerField(
+        min_value=1,
+        max_value=12,
+        label="Patients’ texts are to be read at grade",
+        help_text=(
+            "A text that is harder is marked, never refused. Sources ask for grade 5, 6 or 8; many "
+            "say 6."
+        ),
+    )
     matching = forms.ChoiceField(
         choices=MATCHING,
         label="When a quiz may be matched to a patient without a person",
