@@ -184,6 +184,11 @@ def told(note: Told, *, today: date) -> str:
     listed = " and ".join(short_day(one) for one in note.days)
     return {
         Note.SHORT: f"{days(note.count)} short: fewer days are left than the stages ask for.",
+        Note.LONGER: (
+            f"The date moved while the diet ran. Counted from {when}, it comes to "
+            f"{days(note.count)} before the operation, more than the stages ask for. "
+            "The surgical team decides."
+        ),
         Note.MEALS_NOT_CHOSEN: f"{note.count} of the solid meals not chosen yet.",
         Note.TOO_MANY_MEALS: f"{note.count} more solid meals chosen than there are.",
         Note.MEALS_TOO_CLOSE: (

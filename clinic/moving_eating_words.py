@@ -21,6 +21,8 @@ NO_DATES: Mapping[NoDates, str] = {
     NoDates.OVER: "The last day of the plan would be past.",
 }
 
+SAID_ELSEWHERE = (*PLAIN_NOTES, Note.SHORT, Note.LONGER)
+
 
 def sentences(now: PlanOf, then: PlanOf) -> list[str]:
     """Return what would become of the eating plan and of the patient's copies of it."""
@@ -51,7 +53,10 @@ def _first_day(now: PlanOf, then: PlanOf) -> Iterator[str]:
         )
     known = {_from_or_date(told, before) for told in before.notes}
     for told in after.notes:
-        if told.note in (*PLAIN_NOTES, Note.SHORT) or _from_or_date(told, after) in known:
+        if (
+            told.note in (*PLAIN_NOTES, Note.SHORT, Note.LONGER)
+            or _from_or_date(told, after) in known
+        ):
             continue
         yield f"It would have a problem: {eating_words.told(told, today=then.today)}"
 
@@ -69,11 +74,10 @@ def _under_way(now: PlanOf, then: PlanOf) -> Iterator[str]:
         return
     behind = now.plan.days.index(here)
     said = f"The patient may be following it already: today is its day {behind + 1}."
-    ahead = sum(1 for one in then.plan.days if one.offset < 0)
-    if ahead:
+    if then.plan.restricted:
         said += (
-            f" With the {days(behind)} behind the patient it would be {days(behind + ahead)} of it "
-            "before the operation."
+            f" With the {days(behind)} behind the patient it would be "
+            f"{days(then.plan.restricted)} of it before the operation."
         )
     if then.plan.on(then.today) is None:
         said += " Somebody has to tell the patient what to eat from now on."

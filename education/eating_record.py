@@ -1,8 +1,9 @@
 """What is kept for a patient's eating plan: facts, numbers set by hand, choices, who got it."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
+from enum import StrEnum
 
 from django.db.models import Q, QuerySet
 
@@ -13,6 +14,9 @@ from education.models import (
     EatingSetAside,
     EatingSignedFor,
     GivenBy,
+    Message,
+    MessageState,
+    PlanLink,
     StageTable,
 )
 from education.rules.body_numbers import Sex
@@ -27,6 +31,7 @@ COLUMN = {
     Medicine.PREGNANCY: "pregnancy",
 }
 NEEDS_SIGNATURE = ("diabetes", "pregnancy")
+NOT_DELIVERED = (MessageState.FAILED, MessageState.WITHDRAWN)
 
 
 @dataclass(frozen=True)
@@ -135,16 +140,20 @@ def choose(
     meals: list[int],
     nights: int,
     first_visit_days: int,
+    home_on: date | None = None,
+    first_visit_on: date | None = None,
     reason: str = "",
     at: datetime,
     by_id: int | None,
 ) -> EatingChoices:
-    """Keep what was chosen for an operation, in days from the OR date."""
+    """Keep what was chosen for an operation, in days from the OR date, and what is booked."""
     return EatingChoices.objects.create(
         operation=operation,
         meals=sorted(set(meals)),
         nights=nights,
         first_visit_days=first_visit_days,
+        home_on=home_on,
+        first_visit_on=first_visit_on,
         reason=reason,
         recorded_at=at,
         by_id=by_id,
@@ -157,9 +166,17 @@ def choices_of(operation: Operation) -> EatingChoices | None:
 
 
 def give(
-    operation: Operation, table: StageTable, means: GivenBy, *, at: datetime, by_id: int
+    operation: Operation,
+    table: StageTable,
+    means: GivenBy,
+    *,
+    link: PlanLink | None = None,
+    at: datetime,
+    by_id: int,
 ) -> EatingPlanGiven:
-    """Keep that the patient got the plan. Raises ValueError without an OR date."""
+    """Keep that the patient got the plan; by email with its link. Raises ValueError without an OR
+    date.
+    """
     if operation.or_date is None:
         raise ValueError("no plan has dates without an OR date")
     return EatingPlanGiven.objects.create(
@@ -167,6 +184,37 @@ def give(
         table=table,
         or_date=operation.or_date,
         means=means,
+        link=link,
         recorded_at=at,
         by_id=by_id,
     )
+
+
+class Delivery(StrEnum):
+    """What became of a copy, or of the news that a date moved."""
+
+    BY_HAND = "by_hand"  # on paper, or on the phone
+    ON_ITS_WAY = "on_its_way"
+    DELIVERED = "delivered"  # the mail server took it
+    FAILED = "failed"
+    WITHDRAWN = "withdrawn"
+
+
+DELIVERY = {
+    MessageState.WAITING: Delivery.ON_ITS_WAY,
+    MessageState.SENDING: Delivery.ON_ITS_WAY,
+    MessageState.SENT: Delivery.DELIVERED,
+    MessageState.FAILED: Delivery.FAILED,
+    MessageState.WITHDRAWN: Delivery.WITHDRAWN,
+}
+
+
+def delivery(link: PlanLink | None) -> Delivery:
+    """Return what became of the email of a link; without a link somebody saw to it by hand."""
+    message: Message | None = getattr(link, "message", None)
+    return DELIVERY[MessageState(message.state)] if message else Delivery.BY_HAND
+
+
+def counts(given: EatingPlanGiven) -> bool:
+    """Whether the patient has this copy, or soon will: one whose email failed is none."""
+    return delivery(given.link) not in (Delivery.FAILED, Delivery.WITHDRAWN)

@@ -141,6 +141,13 @@ def starts(found: PlanOf) -> list[str]:
                 )
                 % {"count": told.count}
             )
+        elif told.note == Note.LONGER:
+            said.append(
+                _("With the days before your date moved, that is %(count)s days in all.")
+                % {"count": told.count}
+                + " "
+                + _("Call us before you go on.")
+            )
     return said
 
 

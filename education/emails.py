@@ -39,9 +39,19 @@ def plan_email(
     message: Message, token: str, *, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
     """Return the email that carries the link to an eating plan, in the patient's language."""
+    return written(message, "plan", {"link": _plan(message, token)}, connection=connection)
+
+
+def plan_moved_email(
+    message: Message, token: str, *, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
+    """Return the email that says that the days of an eating plan are others, and where they are."""
+    return written(message, "plan_moved", {"link": _plan(message, token)}, connection=connection)
+
+
+def _plan(message: Message, token: str) -> str:
     query = {"l": message.language}
-    link = settings.PUBLIC_URL + reverse("plan", args=[token], query=query)
-    return written(message, "plan", {"link": link}, connection=connection)
+    return settings.PUBLIC_URL + reverse("plan", args=[token], query=query)
 
 
 def written(

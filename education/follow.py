@@ -14,6 +14,7 @@ from education.invite import end, withdraw_waiting
 from education.models import EndedBecause, Invitation, PlanLink
 from education.part import undo_what_is_in_doubt
 from education.plan_link import end_plan_link
+from education.plan_moves import tell_of_moves
 from patients.batches import batches
 from patients.merge import merge_undone, patients_merged
 from patients.models import Merge, MergeUndone, Operation, Patient
@@ -33,9 +34,12 @@ def connect() -> None:
 def follow_operations(
     sender: type[Model], operations: Sequence[Operation], at: datetime, **kwargs: Any
 ) -> None:
-    """Dates moved, bookings changed: the assignments follow, and the emails that wait."""
+    """Dates moved, bookings changed: the assignments follow, the emails that wait, and the news to
+    whoever has an eating plan.
+    """
     follow(operations, at=at)
     withdraw_waiting(operations, at=at)
+    tell_of_moves(operations, at=at)
 
 
 def ask_again_whose(

@@ -12,7 +12,6 @@ from enum import StrEnum
 from django.conf import settings
 from django.db import transaction
 
-from education.eating_record import give
 from education.invite import LinkState, digest
 from education.models import (
     EndedBecause,
@@ -23,6 +22,7 @@ from education.models import (
     PlanLinkEnd,
     PlanLinkToken,
 )
+from education.plan_moves import hand_over
 from education.plan_of import plan_of
 from patients import programme
 from patients.models import Booking, Operation
@@ -80,7 +80,7 @@ def send_plan(operation: Operation, *, at: datetime, by_id: int) -> PlanLink | P
             next_try_at=at,
             recorded_at=at,
         )
-        give(operation, found.table, GivenBy.EMAIL, at=at, by_id=by_id)
+        hand_over(operation, found.table, GivenBy.EMAIL, link=link, at=at, by_id=by_id)
         wake("education.tasks.send_message", message.pk)
     return link
 

@@ -5,12 +5,12 @@ from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from itertools import takewhile
 from zoneinfo import ZoneInfo
 
 from education.eating_record import (
     answers_of,
     choices_of,
+    counts,
     facts_of,
     own_numbers,
     signature_for,
@@ -21,13 +21,17 @@ from education.models import (
     EatingPlanGiven,
     EatingSetAside,
     EatingSignedFor,
+    PlanDateTold,
     StageTable,
 )
+from education.plan_moves import latest_told
 from education.rules.body_numbers import Body, Sex
+from education.rules.booked_stay import BookedStay, StayDoubt, booked_stay
 from education.rules.eating_plan import Choices, Daily, EatingPlan, eating_plan
-from education.rules.eating_stages import Stay, refusals
+from education.rules.eating_stages import Stay, days_needed_before, refusals
 from education.rules.may_give import Answers, Hold, holds
 from education.rules.patient_numbers import Numbers, OwnNumber, patient_numbers
+from education.rules.restricted_days import Dated, Followed, followed
 from education.stage_tables import current, flaws, settings_of, stages_of, usual_stay
 from patients import programme
 from patients.clock import local_date
@@ -36,7 +40,12 @@ from patients.models import Booking, Operation, OperationChange, Patient, Progra
 
 @dataclass(frozen=True)
 class PlanOf:
-    """Everything that a page about one operation's plan shows. `today`: the day it was asked."""
+    """Everything that a page about one operation's plan shows. `today`: the day it was asked.
+
+    `given`: the copies that count; `undelivered`: those whose email failed or was withdrawn.
+    `told`: how the patient heard of the last move, None if the date never moved since the first
+    copy. `stay_doubts`: booked dates that the plan could not count by.
+    """
 
     operation: Operation
     programme: Programme
@@ -50,7 +59,10 @@ class PlanOf:
     own: dict[OwnNumber, EatingSetAside]
     choices: EatingChoices | None
     stay: Stay
+    stay_doubts: tuple[StayDoubt, ...]
     given: tuple[EatingPlanGiven, ...]
+    undelivered: tuple[EatingPlanGiven, ...]
+    told: PlanDateTold | None
     today: date
 
     @property
@@ -110,7 +122,7 @@ def plan_if(
 
 def _changes(operation: Operation) -> Sequence[OperationChange]:
     """Return an operation's history, the latest first."""
-    return list(OperationChange.objects.filter(operation=operation).order_by("-version"))
+    return OperationChange.objects.filter(operation=operation).order_by("-version")
 
 
 def _plan_of(
@@ -130,24 +142,24 @@ def _plan_of(
         {what: row.value for what, row in own.items() if row.value is not None},
         on=on,
     )
-    stay = Stay(choices.nights, choices.first_visit_days) if choices else usual_stay(table)
-    given = tuple(EatingPlanGiven.objects.filter(operation=operation).select_related("by", "table"))
+    booked = stay_of(operation, choices, usual_stay(table))
+    copies = copies_of(operation)
+    given = tuple(one for one in copies if counts(one))
     answers = answers_of(facts)
+    stages = stages_of(table)
+    before = followed_until(
+        changes, given, settings.zone, needed=days_needed_before(stages, booked.stay), on=on
+    )
     plan = eating_plan(
         operation.or_date,
-        stages_of(table),
-        Choices(stay, tuple(choices.meals) if choices else ()),
+        stages,
+        Choices(booked.stay, tuple(choices.meals) if choices else ()),
         Daily(numbers.per_serving.value or Decimal(0), int(numbers.fluid.value or 0)),
-        given_on=follows_from(
-            operation,
-            changes,
-            given,
-            settings.zone,
-            on=on,
-        ),
+        given_on=before.since,
         today=on,
         done=operation.booking == Booking.DONE,
         cancelled=operation.booking == Booking.CANCELLED,
+        behind=before.before,
     )
     return PlanOf(
         operation=operation,
@@ -161,9 +173,30 @@ def _plan_of(
         signature=signature_for(facts) if facts else None,
         own=own,
         choices=choices,
-        stay=stay,
+        stay=booked.stay,
+        stay_doubts=booked.doubts,
         given=given,
+        undelivered=tuple(one for one in copies if one not in given),
+        told=latest_told(operation),
         today=on,
+    )
+
+
+def copies_of(operation: Operation) -> tuple[EatingPlanGiven, ...]:
+    """Return every copy that was given or sent, the first one first, with its email."""
+    rows = EatingPlanGiven.objects.filter(operation=operation)
+    return tuple(rows.select_related("by", "table", "link__message"))
+
+
+def stay_of(operation: Operation, choices: EatingChoices | None, usual: Stay) -> BookedStay:
+    """Return the stay of an operation's plan: what is booked, else what was chosen, else usual."""
+    if choices is None:
+        return BookedStay(usual)
+    return booked_stay(
+        Stay(choices.nights, choices.first_visit_days),
+        operation.or_date,
+        home_on=choices.home_on,
+        first_visit_on=choices.first_visit_on,
     )
 
 
@@ -177,22 +210,25 @@ def _body(patient: Patient, facts: EatingFacts | None) -> Body:
     )
 
 
-def follows_from(
-    operation: Operation,
+def followed_until(
     changes: Iterable[OperationChange],
-    given: tuple[EatingPlanGiven, ...],
+    given: Sequence[EatingPlanGiven],
     zone: ZoneInfo,
     *,
+    needed: int,
     on: date,
-) -> date:
-    """Return the first day on which the patient can have followed the plan for this OR date.
+) -> Followed:
+    """Return since when the patient can have followed the plan, and what of it was before a move.
 
-    `changes`: the operation's, the latest first. Without a copy it is the day asked about.
+    `changes`: the operation's, the latest first; `given`: the copies that count, the first one
+    first. Without a copy it is the day asked about.
     """
     if not given:
-        return on
-    since = given[0].recorded_at
-    same = takewhile(lambda change: change.or_date == operation.or_date, changes)
-    # The last of them is the row by which the OR date became the one that it is.
-    dated = [change.recorded_at for change in same][-1:]
-    return min(local_date(max(since, *dated), zone) if dated else local_date(since, zone), on)
+        return Followed(on)
+    history: list[Dated] = []
+    for change in reversed(list(changes)):
+        or_date = None if change.booking == Booking.CANCELLED else change.or_date
+        if not history or history[-1].or_date != or_date:
+            history.append(Dated(min(local_date(change.recorded_at, zone), on), or_date))
+    first_copy = min(local_date(given[0].recorded_at, zone), on)
+    return followed(history, needed=needed, given_on=first_copy)

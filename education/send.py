@@ -13,10 +13,11 @@ from django.core.mail import EmailMultiAlternatives, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from django.db.models import F, Q
 
-from education.emails import WITHOUT_LINK, invitation_email, plan_email
+from education.emails import WITHOUT_LINK, invitation_email, plan_email, plan_moved_email
 from education.invite import LinkState, issue_token, link_state
 from education.models import Message, MessageState
 from education.plan_link import issue_plan_token, plan_link_state
+from education.plan_moves import PLAN_MOVED
 
 log = logging.getLogger(__name__)
 
@@ -138,7 +139,8 @@ def _made(
         return invitation_email(message, token, connection=connection)
     if message.plan_link is not None:
         token = issue_plan_token(message.plan_link, at=at)
-        return plan_email(message, token, connection=connection)
+        make = plan_moved_email if message.purpose == PLAN_MOVED else plan_email
+        return make(message, token, connection=connection)
     if message.purpose not in WITHOUT_LINK:
         raise ValueError(f"message {message.pk} has no email for its purpose")
     return WITHOUT_LINK[message.purpose](message, connection=connection)

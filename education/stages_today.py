@@ -11,8 +11,9 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch, Q
 
+from education.eating_record import counts
 from education.models import EatingChoices, EatingPlanGiven, StageTable
-from education.plan_of import follows_from
+from education.plan_of import followed_until, stay_of
 from education.rules.eating_plan import Choices, Daily, EatingPlan, eating_plan
 from education.rules.eating_stages import Stage, Stay, days_needed_before
 from education.stage_tables import current, stages_of, usual_stay
@@ -60,7 +61,7 @@ def stages_today(*, at: datetime) -> Today | None:
     waiting, without = [], []
     for operation in _operations(on):
         stay, meals = _chosen(operation, usual)
-        given = tuple(operation.plans_given.all())
+        given = tuple(one for one in operation.plans_given.all() if counts(one))
         first = (operation.or_date or on) - timedelta(days=days_needed_before(stages, stay))
         if not given:
             if operation.booking != Booking.DONE and first <= on + timedelta(days=SOON):
@@ -77,6 +78,7 @@ def stages_today(*, at: datetime) -> Today | None:
 def _operations(on: date) -> Iterable[Operation]:
     """Operations with a date that are ahead, or done so lately that the plan may still run."""
     lately = on - timedelta(days=120)
+    copies = EatingPlanGiven.objects.order_by("recorded_at", "id").select_related("link__message")
     return (
         Operation.objects.filter(
             Q(booking=Booking.DONE, or_date__gte=lately, plans_given__isnull=False)
@@ -85,7 +87,7 @@ def _operations(on: date) -> Iterable[Operation]:
         .distinct()
         .select_related("patient", "procedure")
         .prefetch_related(
-            Prefetch("plans_given", queryset=EatingPlanGiven.objects.order_by("recorded_at", "id")),
+            Prefetch("plans_given", queryset=copies),
             Prefetch(
                 "eating_choices", queryset=EatingChoices.objects.order_by("-recorded_at", "-id")
             ),
@@ -96,10 +98,8 @@ def _operations(on: date) -> Iterable[Operation]:
 
 
 def _chosen(operation: Operation, usual: Stay) -> tuple[Stay, tuple[int, ...]]:
-    rows = list(operation.eating_choices.all())
-    if not rows:
-        return usual, ()
-    return Stay(rows[0].nights, rows[0].first_visit_days), tuple(rows[0].meals)
+    latest = next(iter(operation.eating_choices.all()), None)
+    return stay_of(operation, latest, usual).stay, tuple(latest.meals) if latest else ()
 
 
 def _plan(
@@ -111,14 +111,17 @@ def _plan(
     *,
     on: date,
 ) -> EatingPlan:
+    needed = days_needed_before(stages, choices.stay)
+    before = followed_until(operation.changes.all(), given, zone, needed=needed, on=on)
     return eating_plan(
         operation.or_date,
         stages,
         choices,
         NOTHING,
-        given_on=follows_from(operation, operation.changes.all(), given, zone, on=on),
+        given_on=before.since,
         today=on,
         done=operation.booking == Booking.DONE,
+        behind=before.before,
     )
 
 

@@ -1,9 +1,13 @@
 """What the workers do: load nothing, make one call; each is safe to run twice."""
 
+import time
+
 from celery import shared_task
 
 from education.send import send, sweep
 from patients.clock import now
+
+SWEEP_FOR = 60.0  # seconds: far below the time after which a task is taken for lost
 
 
 @shared_task(name="education.tasks.send_message")
@@ -14,5 +18,7 @@ def send_message(message_id: int) -> None:
 
 @shared_task(name="education.tasks.sweep_messages")
 def sweep_messages() -> None:
-    """Send whatever waits and was missed."""
-    sweep(at=now())
+    """Send whatever waits and was missed; as long as some went out there may be more."""
+    begun = time.monotonic()
+    while sweep(at=now()) and time.monotonic() - begun < SWEEP_FOR:
+        pass

@@ -29,6 +29,7 @@ from clinic.views.acts import ActPage, ask
 from education import eating_calendar, eating_record
 from education.models import GivenBy
 from education.plan_link import PlanRefusal, send_plan
+from education.plan_moves import hand_over
 from education.plan_of import PlanOf, operation_for_plan, plan_of
 from education.rules.may_give import to_tell_the_team
 from education.rules.patient_numbers import OwnNumber
@@ -199,7 +200,7 @@ def eating_give(request: HttpRequest, patient: Patient) -> HttpResponse:
         messages.warning(request, "Not kept: the OR date changed after the page was shown.")
     elif form.is_valid():
         means = GivenBy(form.cleaned_data["means"])
-        eating_record.give(found.operation, found.table, means, at=at, by_id=member(request).pk)
+        hand_over(found.operation, found.table, means, at=at, by_id=member(request).pk)
         messages.success(request, "Kept: the patient has this plan, for this OR date.")
     return _to_plan(patient)
 

@@ -31,6 +31,7 @@ class Note(StrEnum):
     STARTS_TODAY = "starts_today"
     RUNNING = "running"
     SHORT = "short"  # fewer days are left than the plan needs
+    LONGER = "longer"  # with the days before a moved date, more than the plan needs
     MEALS_NOT_CHOSEN = "meals_not_chosen"
     TOO_MANY_MEALS = "too_many_meals"
     MEALS_TOO_CLOSE = "meals_too_close"
@@ -97,7 +98,9 @@ class PlanDay:
 
 @dataclass(frozen=True)
 class EatingPlan:
-    """`needed`: days before the OR date that the stages ask for; `short`: how many are missing."""
+    """`needed`: days before the OR date that the stages ask for; `short`: how many are missing;
+    `behind`: days of the diet under earlier OR dates, before the first day of this plan.
+    """
 
     or_date: date | None
     refused: NoDates | None
@@ -106,6 +109,12 @@ class EatingPlan:
     notes: tuple[Told, ...] = ()
     needed: int = 0
     short: int = 0
+    behind: int = 0
+
+    @property
+    def restricted(self) -> int:
+        """Days of the diet before the operation, those of earlier OR dates with them."""
+        return self.behind + sum(one.offset < 0 for one in self.days)
 
     def on(self, day: date) -> PlanDay | None:
         """Return what a day says, None outside the plan."""
@@ -122,12 +131,14 @@ def eating_plan(
     today: date,
     done: bool = False,
     cancelled: bool = False,
+    behind: Sequence[date] = (),
 ) -> EatingPlan:
     """Return the plan.
 
     `given_on`: the day from which the patient can follow it: when it was given, or when the OR date
     became this one, whichever came later. It begins on that day where its first day is past by then
     ("n days short", standards DAT-6); never in the past. `done`: the operation was done that day.
+    `behind`: days of the diet under earlier OR dates (`education.rules.restricted_days`).
     """
     needed = days_needed_before(stages, choices.stay)
     refused = _refused(or_date, today=today, done=done, cancelled=cancelled)
@@ -137,14 +148,16 @@ def eating_plan(
     if not planned or planned[-1].day < max(today, given_on):
         return EatingPlan(or_date, NoDates.OVER, needed=needed)
     days = tuple(day for day in planned if day.day >= given_on)
-    short = len(planned) - len(days)
+    short = min(len(planned) - len(days), needed)
+    spent = tuple(day for day in behind if day < days[0].day)
     notes = (
-        *_start(days[0].day, today=today, short=min(short, needed)),
-        *_meals(or_date, stages, choices, begins=days[0].offset),
+        *_start(days[0].day, today=today, short=short),
+        *_longer(days, spent, needed=needed),
+        *meal_notes(or_date, stages, choices, begins=days[0].offset),
         *_flaws(days),
     )
     totals = sum((day.amounts for day in days), Amounts())
-    return EatingPlan(or_date, None, days, totals, notes, needed, min(short, needed))
+    return EatingPlan(or_date, None, days, totals, notes, needed, short, len(spent))
 
 
 def _refused(or_date: date | None, *, today: date, done: bool, cancelled: bool) -> NoDates | None:
@@ -201,10 +214,28 @@ def _start(first: date, *, today: date, short: int) -> Iterator[Told]:
         yield Told(Note.SHORT, (first,), short)
 
 
-def _meals(
+def _longer(days: tuple[PlanDay, ...], spent: tuple[date, ...], *, needed: int) -> Iterator[Told]:
+    """Say that a moved date makes the diet longer than the stages ask for (standards DAT-5)."""
+    total = len(spent) + sum(one.offset < 0 for one in days)
+    if spent and total > needed:
+        yield Told(Note.LONGER, (spent[0],), total)
+
+
+def meal_days(stages: Sequence[Stage], stay: Stay, *, begins: int) -> list[int]:
+    """Return the days, from the OR date, on which a solid meal may be, from `begins` on."""
+    return [
+        offset
+        for stage in stages
+        if stage.meals
+        for offset in stage.span(stay)
+        if begins <= offset <= stage.meals.last_days
+    ]
+
+
+def meal_notes(
     or_date: date, stages: Sequence[Stage], choices: Choices, *, begins: int
 ) -> Iterator[Told]:
-    """Say what is wrong with the chosen days of solid meals."""
+    """Say what is wrong with the chosen days of solid meals; `begins`: the plan's first day."""
     with_meals = [stage for stage in stages if stage.meals]
     allowed = sum(stage.meals.count for stage in with_meals if stage.meals)
     chosen = sorted(set(choices.meals))

@@ -70,20 +70,20 @@ def test_too_few_days_left(operation: Operation) -> None:
     )
 
 
-def test_a_date_to_which_it_was_moved_today_is_not_followed_since_the_copy_was_given(
-    operation: Operation,
-) -> None:
-    """What the preview says is what the plan says once it is done."""
+def test_days_followed_for_the_date_before_count_for_a_date_nearby(operation: Operation) -> None:
+    """DAT-5; what the preview says is what the plan says once it is done."""
     given_on_paper(operation)
-    with time_machine.travel(NOON + timedelta(days=10), tick=False):  # 2 March
+    with time_machine.travel(NOON + timedelta(days=10), tick=False):  # 2 March, begun 24 February
         said = would(operation, date(2027, 3, 12))
-        assert "first day would be Tuesday 2 March 2027, today" in said
-        assert "4 days too few" in said
+        assert "first day would be Friday 26 February 2027" in said
+        assert "too few" not in said
+        assert "6 days behind the patient it would be 16 days of it before the operation" in said
         change(operation, at=now(), or_date=date(2027, 3, 12))
         operation.refresh_from_db()
         found = plan_of(operation, at=now())
         assert found
-        assert (found.plan.days[0].day, found.plan.short) == (date(2027, 3, 2), 4)
+        assert (found.plan.days[0].day, found.plan.short) == (date(2027, 2, 26), 0)
+        assert found.plan.restricted == 16
 
 
 def test_copies_become_void_and_good_again(operation: Operation) -> None:
