@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
+from education.given import from_json
 from education.models import MATCHED, Assignment, IdentityDecision, Question, SubmissionAnswer
 from education.rules.scoring import Kind
-from education.take import from_json
 from patients.speaks_for import spoken_for
 
 ENGLISH = "en"

@@ -40,22 +40,26 @@ def publish(
                 key=part.key,
                 heading=dict(part.heading),
                 body=dict(part.body),
+                ask_yourself=dict(part.ask_yourself or {}),
             )
             for position, part in enumerate(text.sections, start=1)
         }
         for position, question in enumerate(text.questions, start=1):
-            _publish_question(question, edition, sections[question.section], position)
+            for number, version in enumerate(question.every_version, start=1):
+                _publish_question(version, number, edition, sections[version.section], position)
     return edition
 
 
 def _publish_question(
-    text: QuestionText, edition: Edition, section: Section, position: int
+    text: QuestionText, version: int, edition: Edition, section: Section, position: int
 ) -> None:
     question = Question.objects.create(
         edition=edition,
         section=section,
         position=position,
         key=text.key,
+        version=version,
+        shuffle=text.shuffle,
         kind=Kind(text.kind),
         safety_critical=text.safety_critical,
         stem=dict(text.stem),
@@ -64,11 +68,14 @@ def _publish_question(
         number=text.answer,
         tolerance=text.tolerance,
     )
-    for place, option in enumerate(text.options, start=1):
+    # Of an order the position is the place that is right, in whichever order the file has them.
+    in_order = sorted(text.options, key=lambda option: option.place or 0)
+    for place, option in enumerate(in_order, start=1):
         Option.objects.create(
             question=question,
             position=place,
             key=option.key,
             text=dict(option.text),
+            match=dict(option.match or {}),
             right=option.right,
         )

@@ -6,8 +6,10 @@ from decimal import Decimal
 
 from django.utils.safestring import SafeString
 
+from education.drawn import answer_key, asked_of, every_version
 from education.markdown import to_html
-from education.models import Edition, Option, Question
+from education.models import Attempt, Edition, Question
+from education.rules.drawing import Draw, shuffled, shuffled_apart
 from education.rules.scoring import Given, Kind
 
 
@@ -18,18 +20,26 @@ class ShownSection:
     key: str
     heading: str
     body: SafeString
+    ask_yourself: SafeString
 
 
 @dataclass(frozen=True)
 class ShownOption:
+    """An option, an item, or a pair: what is asked (`text`) with what belongs to it (`match`)."""
+
     id: int
     text: str
     right: bool
+    match: str = ""
 
 
 @dataclass(frozen=True)
 class ShownQuestion:
-    """One question with its place in the quiz: question `number` of `total`."""
+    """One question with its place in the quiz: question `number` of `total`.
+
+    `options` stand in the order in which they are shown; `matches` are the pairs in the order in
+    which what belongs to them is shown.
+    """
 
     record: Question
     number: int
@@ -39,6 +49,7 @@ class ShownQuestion:
     unit: str
     section: str
     options: tuple[ShownOption, ...]
+    matches: tuple[ShownOption, ...] = ()
 
     @property
     def is_number(self) -> bool:
@@ -49,52 +60,121 @@ class ShownQuestion:
         return self.record.kind == Kind.SEVERAL
 
     @property
+    def is_order(self) -> bool:
+        return self.record.kind == Kind.ORDER
+
+    @property
+    def is_match(self) -> bool:
+        return self.record.kind == Kind.MATCH
+
+    @property
     def units(self) -> tuple[str, ...]:
         """The unit's names in every language that the edition has."""
         return tuple(self.record.unit.values())
 
     def in_words(self, given: Given | None) -> tuple[str, ...]:
-        """Return an answer as the options chosen, or as a number with its unit; () for none."""
+        """Return an answer line by line: options chosen, a number with its unit, items in their
+        order, pairs; () for none.
+        """
         if given is None:
             return ()
+        by_id = {option.id: option for option in self.options}
         if given.number is not None:
             return (self._amount(given.number),)
+        if given.order:
+            return _numbered(by_id[item].text for item in given.order)
+        if given.pairs:
+            chosen = dict(given.pairs)
+            return tuple(
+                f"{option.text}: {by_id[chosen[option.id]].match}"
+                for option in self.options
+                if option.id in chosen
+            )
         return tuple(option.text for option in self.options if option.id in given.options)
 
     def right_in_words(self) -> tuple[str, ...]:
         """Return the right answer."""
-        if self.record.number is not None:
-            return (self._amount(self.record.number),)
-        return tuple(option.text for option in self.options if option.right)
+        return self.in_words(right_answer(self.record))
 
     def _amount(self, number: Decimal) -> str:
         return f"{plain_number(number)} {self.unit}".strip()
 
 
+def right_answer(question: Question) -> Given:
+    """Return the answer that is right."""
+    key = answer_key(question)
+    if key.kind == Kind.NUMBER:
+        return Given(number=key.number)
+    return Given(options=key.right_options, order=key.order, pairs=key.pairs)
+
+
 def sections(edition: Edition, language: str) -> list[ShownSection]:
     """Return the teaching of an edition."""
     return [
-        ShownSection(part.key, part.heading[language], to_html(part.body[language]))
+        ShownSection(
+            part.key,
+            part.heading[language],
+            to_html(part.body[language]),
+            to_html(part.ask_yourself.get(language, "")),
+        )
         for part in edition.sections.all()
     ]
 
 
-def questions(edition: Edition, language: str) -> list[ShownQuestion]:
-    """Return the questions of an edition, in quiz order."""
-    records = list(edition.questions.select_related("section").prefetch_related("options"))
+def questions(attempt: Attempt, language: str) -> list[ShownQuestion]:
+    """Return the questions that an attempt asks, in quiz order, as it shows them."""
+    asked = asked_of(attempt)
     return [
-        ShownQuestion(
-            record=record,
-            number=number,
-            total=len(records),
-            stem=record.stem[language],
-            explanation=record.explanation[language],
-            unit=record.unit.get(language, ""),
-            section=record.section.key,
-            options=_options(record.options.all(), language),
-        )
-        for number, record in enumerate(records, start=1)
+        shown_question(record, language, number=number, total=len(asked), draw=attempt.draw)
+        for number, record in enumerate(asked, start=1)
     ]
+
+
+def number_of_questions(edition: Edition) -> int:
+    """Return how many questions one attempt asks, whichever versions are drawn."""
+    return edition.questions.values("position").distinct().count()
+
+
+def as_written(edition: Edition, language: str) -> list[ShownQuestion]:
+    """Return every version of every question of an edition, for those who look at all of it."""
+    records = list(every_version(edition))
+    total = len({record.position for record in records})
+    return [
+        shown_question(record, language, number=record.position, total=total) for record in records
+    ]
+
+
+def shown_question(
+    record: Question, language: str, *, number: int, total: int, draw: Draw | None = None
+) -> ShownQuestion:
+    """Return one question in a language, its options in the order of a draw, else as written."""
+    options = [
+        ShownOption(o.pk, o.text[language], o.right, o.match.get(language, ""))
+        for o in record.options.all()
+    ]
+    matches = options if record.kind == Kind.MATCH else []
+    if draw:
+        keys = {o.pk: o.key for o in record.options.all()}
+
+        def name(option: ShownOption) -> str:
+            return keys[option.id]
+
+        if record.kind == Kind.ORDER:
+            options = shuffled_apart(options, draw=draw, question=record.name, name=name)
+        elif record.shuffle:
+            options = shuffled(options, draw=draw, question=record.name, name=name)
+        matches = shuffled_apart(matches, draw=draw, question=record.name, name=name)
+    return ShownQuestion(
+        record=record,
+        number=number,
+        total=total,
+        stem=record.stem[language],
+        explanation=record.explanation[language],
+        unit=record.unit.get(language, ""),
+        section=record.section.key,
+        options=tuple(options),
+        matches=tuple(matches),
+    )
 
 
 def next_unanswered(
@@ -111,5 +191,5 @@ def plain_number(number: Decimal) -> str:
     return f"{number.normalize():f}"
 
 
-def _options(records: Iterable[Option], language: str) -> tuple[ShownOption, ...]:
-    return tuple(ShownOption(o.pk, o.text[language], o.right) for o in records)
+def _numbered(lines: Iterable[str]) -> tuple[str, ...]:
+    return tuple(f"{place}. {line}" for place, line in enumerate(lines, start=1))

@@ -1,13 +1,13 @@
 """Take a quiz: begin an attempt, save answers as they are given, submit once."""
 
-from collections.abc import Mapping
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
 
 from education.attempts import may_begin
+from education.drawn import answer_key, asked_of
+from education.given import from_json, to_json
 from education.identify import identify
 from education.models import (
     Attempt,
@@ -18,7 +18,7 @@ from education.models import (
     Submission,
     SubmissionAnswer,
 )
-from education.rules.scoring import Given, Key, Kind, is_right, score
+from education.rules.scoring import Given, is_right, score
 
 
 class NoAttemptLeft(Exception):
@@ -43,6 +43,7 @@ def begin(invitation: Invitation, *, at: datetime) -> Attempt:
             invitation=invitation,
             edition=unfinished.edition if unfinished else _latest_edition(invitation),
             number=invitation.attempts.count() + 1,
+            **_draw(invitation, unfinished),
             recorded_at=at,
         )
         if unfinished:
@@ -79,6 +80,17 @@ def in_progress(invitation: Invitation) -> Attempt | None:
     if earlier is None or hasattr(earlier, "submission") or _superseded(earlier.edition):
         return None
     return earlier
+
+
+def _draw(invitation: Invitation, unfinished: Attempt | None) -> dict[str, Any]:
+    """What the draw of a new attempt follows from: how often this was handed in, and nothing else.
+
+    What goes on behind a new link goes on with its own draw, so that its answers still fit.
+    """
+    if unfinished:
+        return {"seed": unfinished.seed, "turn": unfinished.turn}
+    handed_in = Submission.objects.filter(attempt__invitation__assignment=invitation.assignment_id)
+    return {"seed": str(invitation.assignment_id), "turn": handed_in.count()}
 
 
 def _latest_edition(invitation: Invitation) -> Edition:
@@ -123,7 +135,8 @@ def submit(
         earlier = Submission.objects.filter(attempt=attempt).first()
         if earlier:
             return earlier
-        keys = answer_keys(attempt.edition)
+        asked = asked_of(attempt)
+        keys = [answer_key(question) for question in asked]
         given = answers_given(attempt)
         result = score(keys, given, pass_mark=attempt.edition.pass_mark)
         submission = Submission.objects.create(
@@ -136,9 +149,7 @@ def submit(
             right=result.right,
             total=result.total,
             passed=result.passed,
-            unsafe=list(
-                attempt.edition.questions.filter(pk__in=result.unsafe).values_list("key", flat=True)
-            ),
+            unsafe=[question.key for question in asked if question.pk in result.unsafe],
             recorded_at=at,
         )
         SubmissionAnswer.objects.bulk_create(
@@ -154,35 +165,6 @@ def submit(
     return submission
 
 
-def answer_keys(edition: Edition) -> list[Key]:
-    """Return what is right for each question of an edition, in quiz order."""
-    return [
-        Key(
-            question_id=question.pk,
-            kind=Kind(question.kind),
-            safety_critical=question.safety_critical,
-            right_options=frozenset(o.pk for o in question.options.all() if o.right),
-            number=question.number or Decimal(0),
-            tolerance=question.tolerance or Decimal(0),
-        )
-        for question in edition.questions.prefetch_related("options")
-    ]
-
-
 def answers_given(attempt: Attempt) -> dict[int, Given]:
     """Return the saved answers by question id."""
     return {draft.question_id: from_json(draft.given) for draft in attempt.drafts.all()}
-
-
-def to_json(given: Given) -> dict[str, Any]:
-    """Return the stored form of an answer: {"options": [ids]} or {"number": "64"}."""
-    if given.number is not None:
-        return {"number": str(given.number)}
-    return {"options": sorted(given.options)}
-
-
-def from_json(stored: Mapping[str, Any]) -> Given:
-    """Read the stored form of an answer."""
-    if "number" in stored:
-        return Given(number=Decimal(stored["number"]))
-    return Given(options=frozenset(stored["options"]))

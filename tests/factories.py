@@ -15,6 +15,7 @@ from factory.declarations import Sequence
 from clinic.models import Role, StaffUser
 from education import stage_tables
 from education.assign import in_force, require
+from education.drawn import asked_of, every_version
 from education.eating_record import TypedFacts, record_facts
 from education.invite import Refusal, invite, issue_token
 from education.models import Assignment, Edition, Invitation, Module, PlanLink, Question, Submission
@@ -22,8 +23,9 @@ from education.plan_link import PlanRefusal, issue_plan_token, send_plan
 from education.publish import publish
 from education.rules.may_give import Medicine
 from education.rules.module_text import read_module
-from education.rules.scoring import Given
-from education.take import answer_keys, begin, save_answer, submit
+from education.rules.scoring import Given, Kind
+from education.shown import right_answer
+from education.take import begin, save_answer, submit
 from patients import programme
 from patients.clock import now
 from patients.models import Operation, Patient, Procedure, Programme
@@ -173,18 +175,18 @@ def a_plan_link(operation: Operation, *, at: datetime | None = None) -> tuple[Pl
 
 def right_answers(edition: Edition) -> dict[int, Given]:
     """Return the right answer of each question, by question id."""
-    return {
-        key.question_id: Given(options=key.right_options)
-        if key.right_options
-        else Given(number=key.number)
-        for key in answer_keys(edition)
-    }
+    return {question.pk: right_answer(question) for question in every_version(edition)}
 
 
 def a_wrong_answer(question: Question) -> Given:
     """Return an answer that is wrong and could have been given: an option, or a number far off."""
     if question.number is not None:
         return Given(number=question.number + 100)
+    options = [option.pk for option in question.options.all()]
+    if question.kind == Kind.ORDER:
+        return Given(order=tuple(reversed(options)))
+    if question.kind == Kind.MATCH:
+        return Given(pairs=frozenset(zip(options, options[1:] + options[:1], strict=True)))
     wrong = [option.pk for option in question.options.all() if not option.right]
     return Given(options=frozenset(wrong[:1]))
 
@@ -205,7 +207,7 @@ def a_submission(
     at = at or now()
     patient = invitation.assignment.operation.patient
     attempt = begin(invitation, at=at)
-    questions = list(attempt.edition.questions.all())
+    questions = asked_of(attempt)
     answers = right_answers(attempt.edition)
     for place, question in enumerate(questions, start=1):
         answer = answers[question.pk]

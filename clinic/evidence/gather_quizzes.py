@@ -7,10 +7,10 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 
 from clinic.evidence.record import Answered, Asked, Cleared, Decision, PublishedEdition, Quiz
+from education.given import from_json
 from education.models import MATCHED, Edition, IdentityDecision, Submission, SubmissionAnswer
 from education.rules.module_text import SOURCE_LANGUAGE
-from education.shown import ShownQuestion, questions
-from education.take import from_json
+from education.shown import ShownQuestion, as_written
 from patients.clock import local_date
 
 
@@ -113,7 +113,7 @@ def editions_of(
             title=row.title[SOURCE_LANGUAGE],
             pass_mark=row.pass_mark,
             at=row.recorded_at,
-            questions=tuple(_asked(one) for one in questions(row, SOURCE_LANGUAGE)),
+            questions=tuple(_asked(one) for one in as_written(row, SOURCE_LANGUAGE)),
         )
         for row in rows.order_by("module__code", "number")
     )

@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from education.models.reaching import Invitation
 from education.models.teaching import Edition, Question
+from education.rules.drawing import Draw
 from patients.models import AppendOnly, Patient
 
 
@@ -18,6 +19,9 @@ class Attempt(models.Model):
     invitation = models.ForeignKey(Invitation, on_delete=models.PROTECT, related_name="attempts")
     edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+")
     number = models.PositiveSmallIntegerField()
+    # What decides which versions are asked and how options are shuffled: goes on behind a new link.
+    seed = models.CharField(max_length=40, default="", db_default="")
+    turn = models.PositiveSmallIntegerField(default=0, db_default=0)
     recorded_at = models.DateTimeField()
 
     class Meta:
@@ -26,9 +30,13 @@ class Attempt(models.Model):
             models.UniqueConstraint(fields=["invitation", "number"], name="attempt_number_once")
         ]
 
+    @property
+    def draw(self) -> Draw:
+        return Draw(self.seed, self.turn)
+
 
 class DraftAnswer(models.Model):
-    """The answer as it is now; `given` is {"options": [ids]} or {"number": "64"}."""
+    """The answer as it is now; `given` is in the form that `education.given` writes and reads."""
 
     attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="drafts")
     question = models.ForeignKey(Question, on_delete=models.PROTECT, related_name="+")

@@ -2,7 +2,7 @@
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Q, Value
 
 from education.rules.scoring import Kind
 from patients.models import AppendOnly, Procedure
@@ -50,6 +50,7 @@ class Section(AppendOnly):
     key = models.SlugField(max_length=60)
     heading = models.JSONField()
     body = models.JSONField()
+    ask_yourself = models.JSONField(default=dict, db_default=Value({}, models.JSONField()))
 
     class Meta:
         ordering = ["position"]
@@ -60,10 +61,17 @@ class Section(AppendOnly):
 
 
 class Question(AppendOnly):
+    """One version of a question; an attempt asks one version of each.
+
+    All versions of a question have its key, place, kind and safety-critical mark.
+    """
+
     edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="questions")
     section = models.ForeignKey(Section, on_delete=models.PROTECT, related_name="+")
     position = models.PositiveSmallIntegerField()
     key = models.SlugField(max_length=60)
+    version = models.PositiveSmallIntegerField(default=1, db_default=1)
+    shuffle = models.BooleanField(default=False, db_default=False)
     kind = models.CharField(max_length=12, choices=[(k, k) for k in Kind])
     safety_critical = models.BooleanField(default=False)
     stem = models.JSONField()
@@ -73,10 +81,15 @@ class Question(AppendOnly):
     tolerance = models.DecimalField(max_digits=12, decimal_places=3, null=True)
 
     class Meta:
-        ordering = ["position"]
+        ordering = ["position", "version"]
         constraints = [
-            models.UniqueConstraint(fields=["edition", "position"], name="question_position_once"),
-            models.UniqueConstraint(fields=["edition", "key"], name="question_key_once"),
+            models.UniqueConstraint(
+                fields=["edition", "position", "version"], name="question_place_once"
+            ),
+            models.UniqueConstraint(
+                fields=["edition", "key", "version"], name="question_version_once"
+            ),
+            models.CheckConstraint(condition=Q(version__gte=1), name="question_version_from_1"),
             models.CheckConstraint(condition=Q(kind__in=list(Kind)), name="question_kind_known"),
             models.CheckConstraint(
                 condition=Q(kind=Kind.NUMBER, number__isnull=False, tolerance__gte=0)
@@ -85,12 +98,23 @@ class Question(AppendOnly):
             ),
         ]
 
+    @property
+    def name(self) -> str:
+        """What this version is called where all versions of an edition are listed."""
+        return self.key if self.version == 1 else f"{self.key}.{self.version}"
+
 
 class Option(AppendOnly):
+    """One option of a choice, one item of an order, or one pair.
+
+    Of an order `position` is the place that is right; of a pair `match` belongs to `text`.
+    """
+
     question = models.ForeignKey(Question, on_delete=models.PROTECT, related_name="options")
     position = models.PositiveSmallIntegerField()
     key = models.SlugField(max_length=60)
     text = models.JSONField()
+    match = models.JSONField(default=dict, db_default=Value({}, models.JSONField()))
     right = models.BooleanField()
 
     class Meta:

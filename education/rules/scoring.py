@@ -11,11 +11,22 @@ class Kind(StrEnum):
     SEVERAL = "several"
     TRUE_FALSE = "true_false"
     NUMBER = "number"
+    ORDER = "order"
+    MATCH = "match"
+
+
+CHOICES = frozenset({Kind.ONE, Kind.SEVERAL, Kind.TRUE_FALSE})
+"""The kinds that are answered by choosing among options."""
 
 
 @dataclass(frozen=True)
 class Key:
-    """What is right for one question: option ids for choices, a number with tolerance else."""
+    """What is right for one question, by its kind.
+
+    Choices have `right_options`, option ids. A number has `number` and `tolerance`, in the
+    question's unit. An order has the option ids in the `order` that is right; to match pairs has
+    `pairs`, each the id of what is asked and the id of what belongs to it.
+    """
 
     question_id: int
     kind: Kind
@@ -23,14 +34,20 @@ class Key:
     right_options: frozenset[int] = frozenset()
     number: Decimal = Decimal(0)
     tolerance: Decimal = Decimal(0)
+    order: tuple[int, ...] = ()
+    pairs: frozenset[tuple[int, int]] = frozenset()
 
 
 @dataclass(frozen=True)
 class Given:
-    """What the patient answered: chosen option ids, or a number in the question's unit."""
+    """What the patient answered: chosen option ids, a number in the question's unit, option ids in
+    an order, or pairs of option ids.
+    """
 
     options: frozenset[int] = frozenset()
     number: Decimal | None = None
+    order: tuple[int, ...] = ()
+    pairs: frozenset[tuple[int, int]] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -45,11 +62,15 @@ class Score:
 
 
 def is_right(key: Key, given: Given | None) -> bool:
-    """Return whether an answer is right; no answer is wrong."""
+    """Return whether an answer is right; no answer is wrong, and so is half of one."""
     if given is None:
         return False
     if key.kind == Kind.NUMBER:
         return given.number is not None and abs(given.number - key.number) <= key.tolerance
+    if key.kind == Kind.ORDER:
+        return bool(given.order) and given.order == key.order
+    if key.kind == Kind.MATCH:
+        return bool(given.pairs) and given.pairs == key.pairs
     return bool(given.options) and given.options == key.right_options
 
 

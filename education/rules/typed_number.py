@@ -1,7 +1,8 @@
 """Which number was typed as an answer?
 
-People write 64, 64.0, 64,0 and "64 oz". What could mean two numbers (1,200 is 1200 here and 1.2
-there) is asked about, never guessed.
+People write 64, 64.0, 64,0 and "64 oz", and "60 grams" where ounces were asked for: a unit that is
+known is converted (`units.py`). What could mean two numbers (1,200 is 1200 here and 1.2 there) is
+asked about, never guessed.
 """
 
 import re
@@ -9,6 +10,8 @@ import unicodedata
 from collections.abc import Iterable
 from decimal import Decimal
 from enum import StrEnum
+
+from education.rules.units import converted, unit_of_question, units_named
 
 MAX_LENGTH = 40  # characters; checked before anything else is
 
@@ -38,10 +41,11 @@ class NumberProblem(StrEnum):
 
 
 def read_number(typed: str, *, units: Iterable[str]) -> Decimal | NumberProblem:
-    """Return the number that was typed, or what is wrong with it.
+    """Return the number that was typed, in the question's unit, or what is wrong with it.
 
     `units`: the names of the question's unit, in every language; each of their words may stand
-    behind the number, in the singular too.
+    behind the number, in the singular too. Behind another unit of the same measure the number is
+    converted, to a thousandth.
     """
     if len(typed) > MAX_LENGTH:
         return NumberProblem.TOO_LONG
@@ -51,9 +55,17 @@ def read_number(typed: str, *, units: Iterable[str]) -> Decimal | NumberProblem:
     parts = _NUMBER_THEN_WORDS.fullmatch(text)
     if parts is None:
         return NumberProblem.NOT_A_NUMBER
-    if not _words(parts["words"]) <= _words(" ".join(units)):
+    named = tuple(units)
+    value = _value(parts["number"].strip().rstrip(".,"))
+    if _words(parts["words"]) <= _words(" ".join(named)):
+        return value
+    unit = unit_of_question(named)
+    if unit is None or all(one.measure != unit.measure for one in units_named(parts["words"])):
         return NumberProblem.OTHER_UNIT
-    return _value(parts["number"].strip().rstrip(".,"))
+    if isinstance(value, NumberProblem):
+        return value
+    in_unit = converted(value, parts["words"], into=unit)
+    return NumberProblem.OTHER_UNIT if in_unit is None else in_unit
 
 
 def _value(text: str) -> Decimal | NumberProblem:

@@ -60,7 +60,7 @@ def _rows(visit: Visit, attempt: Attempt) -> list[Row]:
             question.in_words(given.get(question.record.pk)),
             visit.address("quiz-question", question.number, back="check"),
         )
-        for question in questions(attempt.edition, visit.language)
+        for question in questions(attempt, visit.language)
     ]
 
 

@@ -19,7 +19,7 @@ def question(visit: Visit, number: int) -> HttpResponse:
     attempt = visit.running
     if attempt is None:
         return where_it_stands(visit)
-    asked = questions(attempt.edition, visit.language)
+    asked = questions(attempt, visit.language)
     if not 1 <= number <= len(asked):
         raise Http404
     shown = asked[number - 1]

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from django.http import HttpResponse
 
+from education.given import from_json
 from education.models import Submission
 from education.shown import ShownQuestion, questions
-from education.take import from_json
 from education.views.link import Visit, page, see, through_link
 
 
@@ -49,7 +49,7 @@ def _wrong(visit: Visit, submission: Submission) -> list[WrongAnswer]:
             question.right_in_words(),
             f"{visit.address('quiz-start')}#{question.section}",
         )
-        for question in questions(submission.edition, _language(visit, submission))
+        for question in questions(submission.attempt, _language(visit, submission))
         if not answers[question.record.pk].right
         for given in [answers[question.record.pk].given]
     ]

@@ -3,7 +3,7 @@
 from django.http import HttpResponse
 
 from education.models import Attempt
-from education.shown import next_unanswered, questions, sections
+from education.shown import next_unanswered, number_of_questions, questions, sections
 from education.take import NoAttemptLeft, answers_given, begin
 from education.views.link import NOT_REACHED, Visit, page, see, through_link
 
@@ -26,7 +26,7 @@ def start(visit: Visit) -> HttpResponse:
 
 def address_to_go_on(visit: Visit, attempt: Attempt) -> str:
     """Return the address of the first question without an answer, or of what follows them."""
-    ahead = next_unanswered(questions(attempt.edition, visit.language), answers_given(attempt))
+    ahead = next_unanswered(questions(attempt, visit.language), answers_given(attempt))
     if ahead:
         return visit.address("quiz-question", ahead.number)
     return visit.address("quiz-you")
@@ -34,12 +34,12 @@ def address_to_go_on(visit: Visit, attempt: Attempt) -> str:
 
 def _context(visit: Visit) -> dict[str, object]:
     edition = visit.edition
-    asked = questions(edition, visit.language)
+    asked = questions(visit.attempt, visit.language) if visit.attempt else []
     given = answers_given(visit.attempt) if visit.attempt else {}
     return {
         "title": edition.title[visit.language],
         "sections": sections(edition, visit.language),
-        "number_of_questions": len(asked),
+        "number_of_questions": len(asked) or number_of_questions(edition),
         "attempt": visit.attempt,
         "next_question": next_unanswered(asked, given),
         "begun": bool(given),

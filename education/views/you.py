@@ -45,7 +45,7 @@ def _page(
     visit: Visit, typed: dict[str, str], form: YouForm | None, *, status: int = 200
 ) -> HttpResponse:
     attempt = visit.running
-    last = len(questions(attempt.edition, visit.language)) if attempt else 1
+    last = len(questions(attempt, visit.language)) if attempt else 1
     first_errors = (
         {name: form.errors[name][0] for name in form.fields if name in form.errors} if form else {}
     )

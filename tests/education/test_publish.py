@@ -6,11 +6,11 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
+from education.drawn import answer_key, every_version
 from education.models import Edition, Module, Option, Question, Section
 from education.publish import publish
 from education.rules.module_text import read_module
 from education.rules.scoring import Kind
-from education.take import answer_keys
 from tests.education.short_module import a_short_edition, short_module
 from tests.factories import BEFORE, STARTER
 
@@ -37,7 +37,7 @@ def test_a_module_text_is_published_word_for_word() -> None:
 
 def test_the_key_is_the_published_one() -> None:
     text = read_module((STARTER / BEFORE).read_text())
-    keys = answer_keys(publish(text, at=AT))
+    keys = [answer_key(question) for question in every_version(publish(text, at=AT))]
     assert [key.kind for key in keys] == [written.kind for written in text.questions]
     for key, written in zip(keys, text.questions, strict=True):
         right = Option.objects.filter(pk__in=key.right_options).values_list("key", flat=True)

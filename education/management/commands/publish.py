@@ -1,6 +1,9 @@
-"""`manage.py publish FILE ...`: publish module files as the next edition of each module."""
+"""`manage.py publish FILE ...`: publish module files as the next edition of each module.
 
-from argparse import ArgumentParser
+`manage.py publish --help` tells the format of a file (`education/management/module_format.txt`).
+"""
+
+from argparse import ArgumentParser, RawDescriptionHelpFormatter
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +13,8 @@ from education.publish import publish
 from education.rules.module_text import ModuleText, ModuleTextError, read_module
 from patients.clock import now
 
+FORMAT = Path(__file__).parent.parent / "module_format.txt"
+
 
 class Command(BaseCommand):
     """Publishes; an edition never changes afterwards."""
@@ -18,6 +23,8 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """The files, and whether earlier clearances still count."""
+        parser.formatter_class = RawDescriptionHelpFormatter
+        parser.epilog = FORMAT.read_text(encoding="utf-8").replace("%", "%%")
         parser.add_argument("file", nargs="+", type=Path)
         parser.add_argument(
             "--earlier-clearances-stop-counting",

@@ -23,6 +23,8 @@ SEVERAL = Key(2, Kind.SEVERAL, right_options=frozenset({21, 23}))
 TRUE_FALSE = Key(3, Kind.TRUE_FALSE, right_options=frozenset({31}))
 NUMBER = Key(4, Kind.NUMBER, number=Decimal(64), tolerance=Decimal(4))
 EXACT = Key(5, Kind.NUMBER, number=Decimal("1.5"), tolerance=Decimal(0))
+ORDER = Key(8, Kind.ORDER, order=(81, 82, 83))
+MATCH = Key(9, Kind.MATCH, pairs=frozenset({(91, 91), (92, 92), (93, 93)}))
 ZERO = Key(6, Kind.NUMBER, number=Decimal(0), tolerance=Decimal(0))
 
 
@@ -34,6 +36,16 @@ def chose(*options: int) -> Given:
 def typed(number: str) -> Given:
     """This number was typed."""
     return Given(number=Decimal(number))
+
+
+def placed(*items: int) -> Given:
+    """These items were put in this order."""
+    return Given(order=items)
+
+
+def paired(*pairs: tuple[int, int]) -> Given:
+    """These were matched: what is asked, and what was chosen for it."""
+    return Given(pairs=frozenset(pairs))
 
 
 # question, answer, right?, why
@@ -62,6 +74,21 @@ ANSWERS: list[tuple[Key, Given | None, bool, str]] = [
     (EXACT, typed("1.51"), False, "no tolerance"),
     (ZERO, typed("0"), True, "nought is an answer"),
     (ZERO, None, False, "no answer is not nought"),
+    (ORDER, placed(81, 82, 83), True, "the right order"),
+    (ORDER, placed(81, 83, 82), False, "two of them exchanged: no half points"),
+    (ORDER, placed(83, 82, 81), False, "the other way round"),
+    (ORDER, placed(81, 82), False, "one item missing"),
+    (ORDER, placed(), False, "nothing placed"),
+    (ORDER, chose(81, 82, 83), False, "items chosen are not in an order"),
+    (Key(10, Kind.ORDER), placed(), False, "an order of nothing is never met"),
+    (MATCH, paired((91, 91), (92, 92), (93, 93)), True, "every pair"),
+    (MATCH, paired((93, 93), (91, 91), (92, 92)), True, "in whatever order"),
+    (MATCH, paired((91, 92), (92, 91), (93, 93)), False, "two exchanged: no half points"),
+    (MATCH, paired((91, 91), (92, 92)), False, "one pair missing"),
+    (MATCH, paired((91, 91), (92, 92), (93, 92)), False, "one match taken twice"),
+    (MATCH, paired(), False, "nothing matched"),
+    (MATCH, placed(91, 92, 93), False, "an order is no pairs"),
+    (Key(11, Kind.MATCH), paired(), False, "pairs of nothing are never met"),
     (ONE, typed("12"), False, "a number is no option"),
     (Key(7, Kind.SEVERAL), chose(), False, "a key without a right option is never met"),
 ]
@@ -220,6 +247,7 @@ TEACH_BACK = [
     (past("f:fluids"), 3, False, "a safety-critical question wrong once"),
     (past("f:fluids", "f:fluids"), 3, True, "wrong twice"),
     (past("f:fluids", "f:vomiting"), 3, False, "two of them, each once"),
+    # A question has one key in all its versions, so another wording of it is the same question.
     (past("f:fluids", "f", "f:fluids"), 5, True, "wrong twice, with another attempt between"),
     (past("f:fluids,vomiting", "f:vomiting"), 5, True, "one of two a second time"),
     (past("f", "f", "p"), 3, False, "passed at last"),

@@ -1,0 +1,115 @@
+"""What a module consists of, as it was written: values that nothing changes."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from education.rules.scoring import Kind
+
+SOURCE_LANGUAGE = "en"
+LANGUAGES = ("en", "es")
+
+Words = Mapping[str, str]
+"""One text in several languages: language code to text."""
+
+
+@dataclass(frozen=True)
+class OptionText:
+    """One option of a choice, one item to put in order, or one pair to match.
+
+    An item has its `place` in the right order, from 1. A pair has in `match` what belongs to its
+    `text`. `right` says of an option of a choice whether it is to be chosen.
+    """
+
+    key: str
+    text: Words
+    right: bool = False
+    place: int | None = None
+    match: Words | None = None
+
+
+@dataclass(frozen=True)
+class SectionText:
+    """One section of the teaching; `body` and the note "ask yourself", if any, are Markdown."""
+
+    key: str
+    heading: Words
+    body: Words
+    ask_yourself: Words | None = None
+
+
+@dataclass(frozen=True)
+class QuestionText:
+    """One question.
+
+    All kinds but the number have `options`. The kind number has `unit`, `answer` and `tolerance`
+    instead: a typed number is right when it is at most `tolerance` away from `answer`, in that
+    unit. `section` is the key of the section that explains it. `shuffle` shows the options of a
+    choice in another order in each attempt; items and pairs always are.
+
+    `versions` are further wordings of the same question, of the same kind and the same mark: a
+    retake asks another one. They have no versions of their own.
+    """
+
+    key: str
+    kind: Kind
+    safety_critical: bool
+    section: str
+    stem: Words
+    explanation: Words
+    options: tuple[OptionText, ...] = ()
+    unit: Words | None = None
+    answer: Decimal | None = None
+    tolerance: Decimal | None = None
+    shuffle: bool = False
+    versions: tuple["QuestionText", ...] = ()
+
+    @property
+    def every_version(self) -> tuple["QuestionText", ...]:
+        """This question and its further versions, in the order of their numbers from 1."""
+        return (self, *self.versions)
+
+
+@dataclass(frozen=True)
+class ModuleText:
+    """A module as written: `pass_mark` is the share of questions right, in per cent."""
+
+    code: str
+    pass_mark: int
+    title: Words
+    sections: tuple[SectionText, ...]
+    questions: tuple[QuestionText, ...]
+
+
+def languages_complete(module: ModuleText) -> tuple[str, ...]:
+    """The languages in which every text of the module is there, the title's language order kept."""
+    texts = list(_texts(module))
+    return tuple(
+        language
+        for language in module.title
+        if all(words.get(language, "").strip() for words in texts)
+    )
+
+
+def asked_words(question: QuestionText) -> Iterator[Words]:
+    """What the patient reads on a question's page, of one version: stem, options, unit."""
+    yield question.stem
+    for option in question.options:
+        yield option.text
+        if option.match is not None:
+            yield option.match
+    if question.unit is not None:
+        yield question.unit
+
+
+def _texts(module: ModuleText) -> Iterator[Words]:
+    yield module.title
+    for section in module.sections:
+        yield section.heading
+        yield section.body
+        if section.ask_yourself is not None:
+            yield section.ask_yourself
+    for question in module.questions:
+        for version in question.every_version:
+            yield from asked_words(version)
+            yield version.explanation
