@@ -1,9 +1,10 @@
 """Whatever happens in whatever order, nobody is cleared without the facts (promises C2, C4, C5).
 
 A state machine schedules, moves, cancels, revives, hands in quizzes, decides whose they are,
-clears, revokes, signs off, waives, publishes and merges, in random orders, and is asked on random
-days. It keeps its own account of the facts: plain values, written down as each act is done and
-never read from the database. What the rule, the SQL and the past days say is held against it.
+clears, revokes, signs off, waives, publishes, merges and undoes merges, in random orders, and is
+asked on random days. It keeps its own account of the facts: plain values, written down as each act
+is done and never read from the database. What the rule, the SQL and the past days say is held
+against it.
 """
 
 from dataclasses import dataclass, field, replace
@@ -47,8 +48,8 @@ from education.models import (
 from education.rules.standing import Standing
 from education.standings import standings, standings_as_of
 from education.take import NoAttemptLeft
-from patients.merge import merge
-from patients.models import Booking, Operation, Patient
+from patients.merge import merge, undo_merge
+from patients.models import Booking, Merge, Operation, Patient
 from patients.schedule import change, move
 from tests.education.short_module import a_short_edition, short_module, take
 from tests.factories import a_member, a_patient, a_programme, an_assignment, an_operation
@@ -281,6 +282,16 @@ class Orders(RuleBasedStateMachine):
     def merged(self) -> None:
         merge(self.ana, self.other, at=self._now(), by_id=self.by.pk, reason="one person")
         self._write(merged=True)
+
+    @precondition(lambda self: self.account.merged)
+    @rule()
+    def merge_undone(self) -> None:
+        """What the other record had is hers no more; merged anew it has to be signed off anew."""
+        done = Merge.objects.get(undone=None)
+        undo_merge(done, at=self._now(), by_id=self.by.pk, reason="two people")
+        shown = self.account.shown
+        own = {(code, pk) for code, pk in self.account.signed if shown[pk].person == "ana"}
+        self._write(merged=False, signed=frozenset(own))
 
     @precondition(lambda self: self._holding())
     @rule(pick=st.integers(0, 9))
