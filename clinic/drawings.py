@@ -15,6 +15,9 @@ MARK = {
     Kind.PASSED: "quiz passed",
     Kind.UNDECIDED: "quiz not decided to be this patient’s",
     Kind.CLEARED: "cleared",
+    Kind.SIGNED_OFF: "signed off",
+    Kind.WAIVED: "waived",
+    Kind.TAKEN_BACK: "sign-off or waiver taken back, or declined",
     Kind.CONTACT: "contact",
 }
 

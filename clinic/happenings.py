@@ -1,12 +1,14 @@
 """Read what happened to a patient's modules and contacts, as marks on the operations' timelines."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from django.db.models import F
+
 from clinic.timeline import Happening, Kind
-from education.models import MATCHED, Attempt, Invitation, Submission
+from education.models import MATCHED, Attempt, Invitation, SignOff, Submission, Waiver
 from education.rules.standing import Evidence
 from education.standings import Told
 from patients.clock import local_date
@@ -18,7 +20,7 @@ EVIDENCE = {Evidence.QUIZ: "quiz passed", Evidence.TEACH_BACK: "teach-back seen"
 def of_modules(
     told: Iterable[Told], records: Collection[int], *, known_at: datetime | None, zone: ZoneInfo
 ) -> dict[int, list[Happening]]:
-    """Return the links, quizzes and clearances of assignments, by the assignment's id.
+    """Return links, quizzes, clearances, sign-offs and waivers, by the assignment's id.
 
     `records`: for whom the patient speaks. Of a quiz that is not decided to be the patient's only
     that it came in is told.
@@ -40,7 +42,37 @@ def of_modules(
         for fact in one.facts.clearances:
             words = f"cleared, {EVIDENCE[fact.evidence]}"
             found[one.assignment.pk].append(Happening(fact.cleared_on, Kind.CLEARED, words))
+    for pk, at, kind, words in _accepted(ids):
+        if known_at is None or at < known_at:
+            found[pk].append(Happening(local_date(at, zone), kind, words))
     return found
+
+
+def _accepted(ids: list[int]) -> Iterator[tuple[int, datetime, Kind, str]]:
+    """Yield what clinicians accepted and took back: assignment, instant, mark, and words."""
+    ends = ("by", "second__by", "revocation__by")
+    # What a merge carried along with a clearance was signed off once, before.
+    sign_offs = SignOff.objects.filter(assignment__in=ids).exclude(
+        clearance__merge__isnull=False, recorded_at=F("clearance__recorded_at")
+    )
+    for sign_off in sign_offs.select_related(*ends):
+        yield from _course_of(sign_off, Kind.SIGNED_OFF, "signed off", "sign-off")
+    for waiver in Waiver.objects.filter(assignment__in=ids).select_related(*ends):
+        yield from _course_of(waiver, Kind.WAIVED, "waived", "waiver")
+
+
+def _course_of(
+    row: SignOff | Waiver, kind: Kind, done: str, name: str
+) -> Iterator[tuple[int, datetime, Kind, str]]:
+    pk = row.assignment_id
+    waits = ", a second clinician has to agree" if row.needs_second else ""
+    yield pk, row.recorded_at, kind, f"{done} by {row.by}{waits}"
+    if hasattr(row, "second"):
+        said, mark = ("agreed to", kind) if row.second.agrees else ("declined", Kind.TAKEN_BACK)
+        yield pk, row.second.recorded_at, mark, f"{name} {said} by {row.second.by}"
+    if hasattr(row, "revocation"):
+        words = f"{name} taken back by {row.revocation.by}"
+        yield pk, row.revocation.recorded_at, Kind.TAKEN_BACK, words
 
 
 def _quiz(

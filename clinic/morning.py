@@ -24,8 +24,10 @@ from django.db.models import (
 )
 from django.db.models.fields.json import KT
 
+from clinic.models import StaffUser
 from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, Span, around, ruler
+from clinic.second_opinions import first_clinicians
 from clinic.words import why
 from education.models import (
     Assignment,
@@ -77,7 +79,10 @@ class LastContact:
 
 @dataclass(frozen=True)
 class Row:
-    """One assignment on the list, with everything that its row says."""
+    """One assignment on the list, with everything that its row says.
+
+    `first_clinician` accepted what waits for a second one; None: nothing waits.
+    """
 
     told: Told
     module: str
@@ -86,6 +91,7 @@ class Row:
     step: NextStep
     ruler: Ruler | None
     contact: LastContact | None
+    first_clinician: StaffUser | None
 
     @property
     def assignment(self) -> Assignment:
@@ -150,6 +156,7 @@ def read(asked: Asked, *, at: datetime) -> Morning:
     span = around(on)
     found = list(_page(asked, on=on, notice_days=settings.notice_days))
     told = standings(found, on=on, settings=settings) if found else []
+    firsts = first_clinicians(told)
     return Morning(
         at=at,
         on=on,
@@ -158,7 +165,7 @@ def read(asked: Asked, *, at: datetime) -> Morning:
         standings=counts,
         other=_other_counts(on=on, notice_days=settings.notice_days),
         choices=choices,
-        rows=[_row(t, choices, at=at, on=on, settings=settings, span=span) for t in told],
+        rows=[_row(t, choices, firsts, at=at, on=on, settings=settings, span=span) for t in told],
         matching=getattr(found[0], "matching", 0) if found else 0,
         span=span,
         next_due_on=None if found else _next_due_on(on=on, settings=settings),
@@ -283,7 +290,14 @@ def _choices() -> Choices:
 
 
 def _row(
-    told: Told, choices: Choices, *, at: datetime, on: date, settings: Programme, span: Span
+    told: Told,
+    choices: Choices,
+    firsts: dict[int, StaffUser],
+    *,
+    at: datetime,
+    on: date,
+    settings: Programme,
+    span: Span,
 ) -> Row:
     facts = told.facts
     mail = reached(told, at=at, zone=settings.zone)
@@ -304,6 +318,7 @@ def _row(
         if facts.or_date
         else None,
         contact=_last_contact(told.assignment, settings),
+        first_clinician=firsts.get(told.assignment.pk),
     )
 
 

@@ -8,10 +8,11 @@ from itertools import groupby
 
 from clinic import answer_words, words
 from clinic.confirm import OperationAnswer, answers
-from clinic.models import Confirmation
+from clinic.models import Confirmation, StaffUser
+from clinic.second_opinions import first_clinicians
 from clinic.unsettled import CannotTell, Unsettled, accepted, holds, latest_confirmations
 from education.rules.confirm import HoldReason, Word
-from education.rules.standing import WAITS_FOR_SECOND, Standing
+from education.rules.standing import Standing
 from education.standings import Told
 from education.titles import titles
 from patients.models import Booking, Operation
@@ -19,18 +20,17 @@ from patients.models import Booking, Operation
 
 @dataclass(frozen=True)
 class Line:
-    """One module that the operation needs, as the page shows it."""
+    """One module that the operation needs, as the page shows it.
+
+    `first_clinician` accepted what waits for a second one; None: nothing waits.
+    """
 
     title: str
     told: Told
     standing: str
     why: str
     holding: bool
-
-    @property
-    def waits_for_second(self) -> bool:
-        """Whether a second clinician has to say something about it."""
-        return bool(WAITS_FOR_SECOND & set(self.told.answer.reasons))
+    first_clinician: StaffUser | None
 
 
 @dataclass(frozen=True)
@@ -129,26 +129,30 @@ def by_day(rows: Iterable[Row]) -> list[Day]:
 
 
 def rows_of(given: list[OperationAnswer]) -> list[Row]:
-    """Make the answers ready to be shown; two queries, however many there are."""
+    """Make the answers ready to be shown, in a few queries however many there are."""
     confirmations = latest_confirmations([one.operation for one in given])
     names = titles(told.assignment.module_id for one in given for told in one.told)
+    firsts = first_clinicians(told for one in given for told in one.told)
     return [
         Row(
             one,
-            tuple(_line(told, names, one) for told in one.told),
+            tuple(_line(told, names, firsts, one) for told in one.told),
             confirmations.get(one.operation.pk),
         )
         for one in given
     ]
 
 
-def _line(told: Told, names: dict[int, str], given: OperationAnswer) -> Line:
+def _line(
+    told: Told, names: dict[int, str], firsts: dict[int, StaffUser], given: OperationAnswer
+) -> Line:
     return Line(
         title=names.get(told.assignment.module_id, told.assignment.module.code),
         told=told,
         standing=words.STANDING[Standing(told.answer.standing)],
         why=answer_words.reasons(told.answer),
         holding=told.assignment.pk in given.verdict.holding,
+        first_clinician=firsts.get(told.assignment.pk),
     )
 
 

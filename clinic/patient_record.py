@@ -7,7 +7,9 @@ from clinic.drawings import Drawing, draw
 from clinic.duplicates import merges, pairs_of
 from clinic.happenings import contacts_of, of_modules
 from clinic.history import Event, history
+from clinic.models import StaffUser
 from clinic.reach import Reached, reached
+from clinic.second_opinions import first_clinicians
 from clinic.words import why
 from education.models import Assignment, Clearance, SignOff, Submission, Waiver
 from education.rules.next_step import NextStep, next_step
@@ -29,7 +31,10 @@ from patients.speaks_for import operations_of, speaker, speaker_then, spoken_for
 
 @dataclass(frozen=True)
 class Module:
-    """One assignment with its standing, in words, and the acts' objects."""
+    """One assignment with its standing, in words, and the acts' objects.
+
+    `first_clinician` accepted what waits for a second one; None: nothing waits.
+    """
 
     told: Told
     title: str
@@ -38,6 +43,7 @@ class Module:
     step: NextStep
     waiver: Waiver | None
     sign_off: SignOff | None
+    first_clinician: StaffUser | None
     clearances: list[Clearance]
 
     @property
@@ -197,10 +203,11 @@ def _operations(
     records = list(spoken_for([patient.pk], known_at=known_at))
     happenings = of_modules(told, records, known_at=known_at, zone=used.zone)
     contacts = contacts_of(records, known_at=known_at, zone=used.zone)
+    firsts = first_clinicians(told)
     found = []
     for pk, change in planned.items():
         modules = [
-            _module(t, named, waivers, sign_offs, clearances, at=at, on=on, used=used)
+            _module(t, named, waivers, sign_offs, firsts, clearances, at=at, used=used)
             for t in told
             if t.assignment.operation_id == pk
         ]
@@ -215,10 +222,10 @@ def _module(
     named: dict[int, str],
     waivers: dict[int, Waiver],
     sign_offs: dict[int, SignOff],
+    firsts: dict[int, StaffUser],
     clearances: list[Clearance],
     *,
     at: datetime,
-    on: date,
     used: Programme,
 ) -> Module:
     mail = reached(told, at=at, zone=used.zone)
@@ -230,5 +237,6 @@ def _module(
         step=next_step(told.answer, mail.reach),
         waiver=waivers.get(told.assignment.pk),
         sign_off=sign_offs.get(told.assignment.pk),
+        first_clinician=firsts.get(told.assignment.pk),
         clearances=[c for c in clearances if c.module_id == told.assignment.module_id],
     )

@@ -10,13 +10,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from itertools import groupby
+from textwrap import wrap
 
 NARROWEST = 300  # pixels: the drawing on a screen of 360
 ROOM = 100 * 17 / NARROWEST  # per cent that a mark takes there
 ROOM_WITH_COUNT = 100 * 32 / NARROWEST
 TICKS_APART = 100 * 66 / NARROWEST
-HEAD, LABEL, ROW, FOOT = 44, 20, 18, 22  # pixels: heights of the parts
-LONGEST_TITLE = 25  # characters that fit into the narrowest drawing, before the clear-by date
+HEAD, LINE, ROW, FOOT = 44, 16, 18, 22  # pixels: heights of the parts
+ACROSS = 38  # characters that fit into the narrowest drawing
+CLEAR_BY = len(", clear by 30 Sep")
 
 
 class Kind(StrEnum):
@@ -28,6 +30,9 @@ class Kind(StrEnum):
     PASSED = "passed"
     UNDECIDED = "undecided"
     CLEARED = "cleared"
+    SIGNED_OFF = "signed_off"
+    WAIVED = "waived"
+    TAKEN_BACK = "taken_back"
     CONTACT = "contact"
 
 
@@ -63,11 +68,19 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class TitleLine:
+    """One line of a lane's title; the last one is empty where the clear-by date stands alone."""
+
+    words: str
+    y: int
+
+
+@dataclass(frozen=True)
 class Lane:
     """One lane; the window's place is None without a window."""
 
     title: str
-    y: int  # where its title stands
+    lines: tuple[TitleLine, ...]  # the whole title
     top: int
     height: int
     marks: tuple[Mark, ...]
@@ -168,16 +181,22 @@ def _days(
 
 
 def _lane(course: Course, scale: _Scale, y: int) -> Lane:
-    top = y + LABEL
+    lines = _title(course, y)
+    top = y + LINE * len(lines) + 4
     marks, rows = _placed(course.happenings, scale, top)
     x = width = None
     if course.opens_on and course.clear_by:
         x = scale.starts(course.opens_on)
         width = round(scale.starts(course.clear_by + timedelta(days=1)) - x, 2)
-    title = course.title
-    if len(title) > LONGEST_TITLE:
-        title = f"{title[: LONGEST_TITLE - 1].rstrip()}…"
-    return Lane(title, y + 14, top, max(rows, 1) * ROW, marks, x, width, course.clear_by)
+    return Lane(course.title, lines, top, max(rows, 1) * ROW, marks, x, width, course.clear_by)
+
+
+def _title(course: Course, y: int) -> tuple[TitleLine, ...]:
+    """Break a title into lines that fit, the clear-by date behind it; words of SVG do not wrap."""
+    lines = wrap(course.title, ACROSS) or [""]
+    if course.opens_on and course.clear_by and len(lines[-1]) + CLEAR_BY > ACROSS:
+        lines.append("")
+    return tuple(TitleLine(words, y + 14 + LINE * n) for n, words in enumerate(lines))
 
 
 def _placed(

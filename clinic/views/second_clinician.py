@@ -10,6 +10,7 @@ from clinic.day_words import day
 from clinic.forms.acts import ReasonForm, SecondOpinionForm
 from clinic.once import once
 from clinic.roles import CLINICIANS
+from clinic.second_opinions import waiting
 from clinic.views.acts import ActPage, ask, go_back
 from clinic.words import STANDING
 from education import clear
@@ -29,7 +30,7 @@ def second_opinion(request: HttpRequest, pk: int) -> HttpResponse:
     assignment = get_object_or_404(rows, pk=pk)
     patient = assignment.operation.patient
     about(request, patient.pk)
-    accepted = _waiting(assignment)
+    accepted = waiting([assignment]).get(assignment.pk)
     form = SecondOpinionForm(
         request.POST or None, initial={"of": _mark(accepted) if accepted else ""}
     )
@@ -91,18 +92,6 @@ def _give(
         return _said(request, assignment, "Somebody else was faster: nothing was changed.")
     messages.success(request, f"{'Agreed' if agrees else 'Declined'}. {_stands(assignment)}")
     return go_back(request, assignment)
-
-
-def _waiting(assignment: Assignment) -> SignOff | Waiver | None:
-    """Return what waits: a waiver first, which makes a sign-off needless."""
-    waiver: Waiver | None = Waiver.objects.waiting().filter(assignment=assignment).first()
-    if waiver:
-        return waiver
-    sign_offs = SignOff.objects.waiting().filter(
-        assignment=assignment, clearance__patient=assignment.operation.patient_id
-    )
-    found: SignOff | None = sign_offs.select_related("by", "clearance").first()
-    return found
 
 
 def _mark(accepted: SignOff | Waiver) -> str:

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from clinic.models import TrailEntry
 from clinic.once import new_key
-from education.clear import clear_by_teach_back, waive
+from education.clear import clear_by_teach_back, revoke_waiver, sign_off, waive
 from education.invite import LinkState, open_link
 from education.models import Assignment, Clearance, Revocation, Waiver, WaiverRevocation
 from patients import programme
@@ -383,3 +383,36 @@ def test_each_operation_is_drawn_to_scale_with_the_same_in_words() -> None:
     assert "mark-invited" in then
     assert "mark-failed" not in then, "the quiz was taken the day after"
     assert "mark-contact" not in then
+
+
+def test_what_clinicians_accepted_and_took_back_is_drawn_with_who_did() -> None:
+    assignment = an_assigned()
+    patient = assignment.operation.patient
+    clinician = a_member("clinician", name="Ottoline Brask")
+
+    def on_day(ago: int) -> dict[str, Any]:
+        return {"at": now() - timedelta(days=ago), "by_id": clinician.pk}
+
+    move(assignment.operation, programme.local_day(now()) + timedelta(days=4), at=now())
+    assignment.refresh_from_db()
+    clear_by_teach_back(patient, assignment.module, note="all", **on_day(1))
+    sign_off(assignment, reason="Heard her.", **on_day(1))
+    waived = waive(assignment, reason="Ward.", **on_day(9))
+    revoke_waiver(waived, reason="A slip.", **on_day(6))
+    client = signed_in("auditor")
+    html = page(client, patient)
+    drawing = html[html.index('<svg class="timeline"') : html.index("</figure>")]
+    for kind in ("signed_off", "waived", "taken_back"):
+        assert f"mark-{kind}" in drawing, kind
+    table = drawing[drawing.index("<table") :]
+    for words in (
+        "signed off by Ottoline Brask",
+        "waived by Ottoline Brask",
+        "waiver taken back by Ottoline Brask",
+    ):
+        assert words in table, words
+    on = local_date(now() - timedelta(days=8), programme.current().zone)
+    then = page(client, patient, f"?on={on.isoformat()}")
+    assert "mark-waived" in then
+    assert "mark-taken_back" not in then
+    assert "mark-signed_off" not in then

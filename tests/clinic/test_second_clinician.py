@@ -78,6 +78,23 @@ def test_it_waits_on_the_morning_list_and_on_both_pages(
         assert address(signed) in shown, page
 
 
+def test_who_accepted_it_is_not_asked_to_agree(signed: Assignment, first: StaffUser) -> None:
+    pages = (
+        reverse("morning"),
+        reverse("patient", args=[signed.operation.patient_id]),
+        reverse("operation", args=[signed.operation_id]),
+    )
+    for who, said in (
+        (first, "ou accepted it: another clinician agrees or declines"),
+        ("dietitian", "nother clinician than <bdi>Ottoline Brask</bdi> agrees or declines"),
+    ):
+        client = signed_in(who)
+        for page in pages:
+            shown = text(client.get(page))
+            assert said in shown, page
+            assert address(signed) not in shown, page
+
+
 def test_agreeing_makes_it_count(signed: Assignment, second: StaffUser) -> None:
     client = signed_in(second)
     page = client.get(address(signed))

@@ -78,6 +78,29 @@ def test_contacts_of_another_time_do_not_stretch_it() -> None:
     assert [lane.title for lane in found.lanes] == ["Sips"]
 
 
+@pytest.mark.parametrize(
+    "title, lines",
+    [
+        ("Sips", ["Sips"]),
+        ("What to eat in the weeks before", ["What to eat in the weeks before", ""]),
+        (
+            "How to eat and drink in the four weeks before your operation",
+            ["How to eat and drink in the four weeks", "before your operation"],
+        ),
+        ("x" * 200, ["x" * 38] * 5 + ["x" * 10]),
+    ],
+)
+def test_the_whole_title_stands_there_in_lines_that_fit(title: str, lines: list[str]) -> None:
+    """The clear-by date stands behind the last line, or on one of its own."""
+    found = timeline([Course(title, (), OPENS, CLEAR_BY)], on=ON, or_date=OR_DATE, is_open=True)
+    assert found
+    lane = found.lanes[0]
+    assert [line.words for line in lane.lines] == lines
+    assert lane.lines[-1].y < lane.top
+    apart = {b.y - a.y for a, b in itertools.pairwise(lane.lines)}
+    assert all(one >= 16 for one in apart), "13 pixels of letters and some air"
+
+
 def test_without_any_day_there_is_no_drawing() -> None:
     assert timeline([Course("Sips", ())], on=ON, or_date=None, is_open=True) is None
 
@@ -117,5 +140,7 @@ def test_no_mark_is_lost_and_none_hides_another(one: list[Happening], two: list[
             for left, right in itertools.pairwise(line):
                 apart = (right.x - left.x) * NARROWEST / 100
                 assert apart >= _reach(left) + 8, "on the narrowest screen too"
-    assert all(a.top + a.height <= b.y for a, b in zip(found.lanes, found.lanes[1:], strict=False))
+    assert all(
+        a.top + a.height <= b.lines[0].y for a, b in zip(found.lanes, found.lanes[1:], strict=False)
+    )
     assert all(0 <= m.x <= 100 for lane in found.lanes for m in lane.marks)
