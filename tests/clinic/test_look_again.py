@@ -24,7 +24,7 @@ from clinic.unsettled import Change, unsettled
 from education import clear, identify
 from education.assign import require
 from education.models import Assignment, Clearance, Message, MessageState, Revocation
-from education.readability import sentences
+from education.rules.reading import sentences
 from education.send import send
 from patients.clock import now
 from patients.merge import merge, undo_merge

@@ -10,7 +10,7 @@ from django.core import mail
 from django.test import override_settings
 
 from education.models import Message
-from education.readability import sentences
+from education.rules.reading import sentences
 from education.send import send
 from patients.clock import now
 from tests.factories import a_patient, an_assignment, an_invitation, an_operation

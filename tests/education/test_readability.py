@@ -1,4 +1,4 @@
-"""Cutting texts into sentences, and grading them."""
+"""What patients read: cut out of templates and modules, measured, and the report of it all."""
 
 from pathlib import Path
 
@@ -6,83 +6,15 @@ import pytest
 from django.core.management import CommandError, call_command
 from pytest_django import Settings
 
-from education import readability
-from education.readability import (
-    Passage,
-    count_words,
-    grade,
-    markdown_blocks,
-    message_blocks,
-    read,
-    sentences,
-    template_blocks,
-)
+from education.page_text import message_blocks, template_blocks
+from education.readability import Passage, edition_passages, module_passages, over_goal, read
 from education.rules.module_text import read_module
+from patients import programme
+from patients.clock import now
+from tests.education.short_module import a_short_edition
+from tests.factories import BEFORE, STARTER, a_member, a_programme, an_edition
 
 LONG = "You " + "sip " * 20 + "it."
-
-
-# standards.md section 3.2, rows RD-1 to RD-3: published sentences with their published counts. A
-# syllable counter may differ from another by one or two, so the band is one grade either way.
-@pytest.mark.parametrize(
-    ("row", "text", "published"),
-    [
-        ("RD-1", "The cat sat on the mat.", -1.45),
-        (
-            "RD-2",
-            "This sentence, taken as a reading passage unto itself, "
-            "is being used to prove a point.",
-            7.61,
-        ),
-        (
-            "RD-3",
-            "The Australian platypus is seemingly a hybrid of a mammal and reptilian creature.",
-            11.26,
-        ),
-    ],
-)
-def test_grades_agree_with_published_ones(row: str, text: str, published: float) -> None:
-    assert grade([text]) == pytest.approx(published, abs=1), row
-
-
-@pytest.mark.parametrize(
-    ("reason", "text", "words"),
-    [
-        ("signs are no words", "Sip - do not gulp!", 4),
-        ("a thousands comma stays inside", "800 to 1,200 calories", 4),
-        ("a hyphen joins", "blood-pressure tablets", 2),
-        ("an apostrophe joins", "the surgeon's way", 3),
-        ("Spanish letters", "¿Cuántas onzas líquidas?", 3),
-    ],
-)
-def test_words_are_counted(reason: str, text: str, words: int) -> None:
-    assert count_words(text) == words, reason
-
-
-@pytest.mark.parametrize(
-    ("reason", "blocks", "expected"),
-    [
-        ("two in a paragraph", ["Sip. Rest!"], ["Sip.", "Rest!"]),
-        ("a block ends a sentence", ["Call if you", "feel ill"], ["Call if you", "feel ill"]),
-        ("a closing quote belongs to its sentence", ['Say "Stop." Then go.'], 2),
-        ("a decimal point does not end it", ["It is 38.5 today."], 1),
-        ("Spanish question marks", ["¿Le duele? Llame."], ["¿Le duele?", "Llame."]),
-    ],
-)
-def test_sentences_are_cut(reason: str, blocks: list[str], expected: list[str] | int) -> None:
-    found = sentences(blocks)
-    assert (len(found) if isinstance(expected, int) else found) == expected, reason
-
-
-def test_markdown_is_cut_into_blocks() -> None:
-    text = "### Sip\n\nTake **small**\nsips.\n\nUse:\n- a cup\n- a timer\n  that rings\n"
-    assert markdown_blocks(text) == (
-        "Sip",
-        "Take small sips.",
-        "Use:",
-        "a cup",
-        "a timer that rings",
-    )
 
 
 @pytest.mark.parametrize(
@@ -128,20 +60,9 @@ def test_messages_are_cut_with_their_placeholders_filled() -> None:
 
 def test_a_long_sentence_is_over_the_goal_in_any_language() -> None:
     reading = read(Passage("page", "es", ("Tome sorbos.", LONG)))
-    assert reading.long_sentences == (LONG,)
-    assert reading.over_goal
+    assert [sentence.text for sentence in reading.long_sentences] == [LONG]
+    assert over_goal(reading)
     assert reading.grade is None
-
-
-def test_a_hard_text_is_over_the_goal() -> None:
-    hard = ("Administration of anticoagulant medication necessitates preoperative evaluation.",) * 4
-    assert read(Passage("page", "en", hard)).over_goal
-
-
-def test_a_few_words_get_no_grade_of_their_own() -> None:
-    reading = read(Passage("page", "en", ("Preoperative nutritional evaluation",)))
-    assert reading.grade is None
-    assert not reading.over_goal
 
 
 @pytest.fixture
@@ -167,13 +88,24 @@ def test_the_command_fails_on_a_long_sentence_and_shows_it(
     page.write_text(f'<p>{{% trans "{LONG}" %}}</p>')
     with pytest.raises(CommandError, match=r"result\.html"):
         call_command("readability")
-    assert f"over 20 words: {LONG}" in capsys.readouterr().out
+    assert f"22 words: {LONG}" in capsys.readouterr().out
 
 
-def test_the_command_says_what_to_install(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(readability, "flesch_kincaid_grade", None)
-    with pytest.raises(CommandError, match=r"pip install textstat==0\.7\.8"):
-        call_command("readability")
+@pytest.mark.django_db
+def test_the_command_reads_what_was_published_by_the_programmes_own_goal(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    a_programme()
+    an_edition()
+    a_short_edition(at=now())
+    call_command("readability", "--published", "--hard-words")
+    printed = capsys.readouterr().out
+    assert "Module before-operation, edition 1" in printed
+    assert "FH " in printed
+    assert "hard: " in printed
+    programme.change(at=now(), by_id=a_member("administrator").pk, reading_grade=1)
+    with pytest.raises(CommandError, match="Module before-operation, edition 1, as a whole"):
+        call_command("readability", "--published")
 
 
 def test_the_patients_texts_of_this_release_are_within_the_goal() -> None:
@@ -184,8 +116,17 @@ def test_the_patients_texts_of_this_release_are_within_the_goal() -> None:
 def test_module_passages_hold_every_text(settings: Settings) -> None:
     folder = Path(settings.BASE_DIR) / "education" / "starter"
     module = read_module((folder / "first_weeks_at_home.toml").read_text())
-    words = " ".join(block for p in readability.module_passages(module, "es") for block in p.blocks)
+    words = " ".join(block for p in module_passages(module, "es") for block in p.blocks)
     for question in module.questions:
         assert question.stem["es"] in words
         assert question.explanation["es"] in words
         assert all(option.text["es"] in words for option in question.options)
+
+
+@pytest.mark.django_db
+def test_an_edition_reads_as_its_file_did() -> None:
+    edition = an_edition()
+    module = read_module((STARTER / BEFORE).read_text())
+    for language in ("en", "es"):
+        written = [p.blocks for p in module_passages(module, language)]
+        assert [p.blocks for p in edition_passages(edition, language)] == written

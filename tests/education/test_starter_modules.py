@@ -8,8 +8,9 @@ import pytest
 from textstat import flesch_kincaid_grade
 
 import education
-from education.readability import Passage, count_words, grade, module_passages, sentences, together
+from education.readability import Passage, module_passages, together
 from education.rules.module_text import LANGUAGES, ModuleText, languages_complete, read_module
+from education.rules.reading import count_words, grade, sentences
 from education.rules.scoring import Kind
 
 FOLDER = Path(education.__file__).parent / "starter"

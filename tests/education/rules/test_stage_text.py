@@ -5,8 +5,9 @@ from typing import Any
 
 import pytest
 
-from education.readability import Passage, grade, read
+from education.readability import Passage, read
 from education.rules.eating_stages import findings, stays
+from education.rules.reading import grade
 from education.rules.stage_text import LANGUAGES, StageProblems, as_data, read_stages
 from education.stage_tables import starter_stages
 
