@@ -17,7 +17,8 @@ from education.models import IdentityDecision, IdentityVerdict, Submission
 from patients.lookup import whose
 from patients.models import Patient
 from patients.rules.identity import Claim, Decision, PersonId, Policy, Verdict
-from patients.rules.rehearsal import Answered, Judged, Tally, answer, judge, register_of, tally
+from patients.rules.in_memory import InMemoryRegister
+from patients.rules.rehearsal import Answered, Judged, Tally, answer, judge, tally
 from patients.rules.rehearsal_files import Files, Part
 
 MOST_PAST = 2_000  # decided submissions, the latest ones
@@ -45,7 +46,7 @@ class Result:
 
 def on_files(files: Files, names: dict[Part, str]) -> Result:
     """Ask the rule about each claim of the files; there are no links in files."""
-    register = register_of(files.people)
+    register = InMemoryRegister(files.people)
     answers = [answer(asked, register, Policy.NAME_AND_BIRTH_DATE) for asked in files.claims]
     counts = tally(answers)
     judged = judge(answers, files.truth) if files.truth is not None else None

@@ -1,6 +1,6 @@
 """Find the patients that a typed name and date of birth could mean, and ask the rule."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -8,7 +8,7 @@ import psycopg
 from django.db import connection
 
 from patients.models import Patient
-from patients.rules.candidates import MOST_COMPARED
+from patients.rules.candidates import MANY, MOST_COMPARED, NOTHING, SECOND_LOOK, Counting
 from patients.rules.identity import (
     Candidate,
     Claim,
@@ -27,42 +27,58 @@ from patients.rules.names import NormalName
 # One text for each question, whatever the number of keys: PostgreSQL plans it once.
 NAMES = (
     "SELECT n.id, n.patient_id, n.kind, n.given, n.family, n.generation, n.birth_date "
-    "FROM patients_matchname n WHERE n.{those} ORDER BY n.id "
+    "FROM patients_matchname n "
 )
-BY_PATIENT = NAMES.format(those="patient_id = %s")
-WITH_KEY = "SELECT name_id FROM patients_matchkey WHERE key "
-BY_KEY = {
-    "postgresql": NAMES.format(those=f"id = ANY(ARRAY({WITH_KEY} = ANY(%s::bigint[])))"),
-    "sqlite": NAMES.format(those=f"id IN ({WITH_KEY} IN (SELECT value FROM json_each(%s)))"),
+BY_PATIENT = f"{NAMES} WHERE n.patient_id = %s ORDER BY n.id"
+# Lists of keys, sent as one text.
+LISTED = {
+    "postgresql": "SELECT unnest(%s::bigint[]) AS key",
+    "sqlite": "SELECT value AS key FROM json_each(%s)",
 }
-# Each key and how many names have it, no further than a limit.
-SHARED = """
-    SELECT asked.{key} AS key, (SELECT count(*) FROM (
-        SELECT 1 FROM patients_matchkey m WHERE m.key = asked.{key} LIMIT %s) bounded) AS names
-    FROM {keys}
+BY_KEY = """
+    SELECT * FROM (
+        {names} WHERE n.id IN (SELECT m.name_id FROM ({listed}) asked
+                               JOIN patients_matchkey m ON m.key = asked.key)
+        ORDER BY n.id LIMIT {most}) found
 """
-SHARED_BY = {
-    "postgresql": SHARED.format(key="key", keys="unnest(%s::bigint[]) AS asked(key)"),
-    "sqlite": SHARED.format(key="value", keys="json_each(%s) AS asked"),
-}
-# And without a key the highest id of a patient.
-COUNTS = {
-    vendor: f"{shared} UNION ALL SELECT NULL, (SELECT max(id) FROM patients_patient)"
-    for vendor, shared in SHARED_BY.items()
-}
-# What `candidates.rarest_keys` says, in SQL.
-RAREST = """
-    SELECT key FROM (
-        SELECT key, sum(names) OVER (ORDER BY names, key) AS together FROM ({shared}) shared
-    ) added WHERE together < %s
+# Each key with the number of names that have it, no further than a limit.
+COUNTS = """
+    SELECT (SELECT count(*) FROM (
+        SELECT 1 FROM patients_matchkey m WHERE m.key = asked.key LIMIT %s) bounded),
+        asked.key, NULL, NULL, NULL, NULL, NULL
+    FROM ({listed}) asked
 """
-BY_RAREST_KEY = {
-    "postgresql": NAMES.format(
-        those=f"id = ANY(ARRAY({WITH_KEY} = ANY(ARRAY("
-        f"{RAREST.format(shared=SHARED_BY['postgresql'])}))))"
+# The highest id of a patient: near enough to their number for a logarithm, and known at once.
+PEOPLE = "SELECT max(id), NULL, NULL, NULL, NULL, NULL, NULL FROM patients_patient"
+# What one claim asks first, in one query: names, counts of two kinds, and the number of people.
+FIRST = {
+    vendor: " UNION ALL ".join(
+        [
+            BY_KEY.format(names=NAMES, listed=listed, most=MOST_COMPARED),
+            *[COUNTS.format(listed=listed)] * 2,
+            PEOPLE,
+        ]
+    )
+    for vendor, listed in LISTED.items()
+}
+COUNTED = {vendor: COUNTS.format(listed=listed) for vendor, listed in LISTED.items()}
+# What `candidates.nearest_by_keys` says, in SQL.
+NEAREST = """
+    {names} JOIN (
+        SELECT m.name_id, row_number() OVER (
+            ORDER BY sum(asked.weight) DESC, m.name_id) AS place
+        FROM ({weighed}) asked JOIN patients_matchkey m ON m.key = asked.key
+        GROUP BY m.name_id) near ON near.name_id = n.id
+    WHERE near.place <= %s ORDER BY n.id
+"""
+NEAREST_NAMES = {
+    "postgresql": NEAREST.format(
+        names=NAMES, weighed="SELECT * FROM unnest(%s::bigint[], %s::integer[]) AS t(key, weight)"
     ),
-    "sqlite": NAMES.format(
-        those=f"id IN ({WITH_KEY} IN ({RAREST.format(shared=SHARED_BY['sqlite'])}))"
+    "sqlite": NEAREST.format(
+        names=NAMES,
+        weighed="SELECT k.value AS key, w.value AS weight "
+        "FROM json_each(%s) k JOIN json_each(%s) w ON w.key = k.key",
     ),
 }
 
@@ -70,7 +86,7 @@ BY_RAREST_KEY = {
 def whose(claim: Claim, *, link_patient_id: int | None, policy: Policy) -> Decision:
     """Ask the identity rule about a claim, with everybody on the register who could fit.
 
-    Indexed look-ups only: two queries, and one more when nobody likely is found at first.
+    Indexed look-ups only: one query, and one more when nobody likely is found at first.
     """
     return decide(claim, OnRecord(), link_person_id=link_patient_id, policy=policy)
 
@@ -108,26 +124,34 @@ class OnRecord:
 
     def __init__(self, without: int = 0) -> None:
         self._without = without
-        self._counted: dict[int, int] = {}
+        self._counted: dict[int, tuple[int, int]] = {}  # how many, and counted how far
         self._people: int | None = None
 
     @property
     def people(self) -> int:
         """The highest id: near enough to their number for a logarithm, and known at once."""
         if self._people is None:
-            self._count([], upto=1)
-        return self._people or 0
+            self._people = int(_fetch(PEOPLE, [])[0][0] or 0)
+        return self._people
 
-    def named(self, keys: Collection[int]) -> Sequence[Named]:
-        """Return the names that have one of the keys, at most MOST_COMPARED."""
-        if not keys:
-            return []
-        query = f"{BY_KEY[connection.vendor]} LIMIT {MOST_COMPARED}"
-        return self._others(_fetch(query, [_list(keys)]))
+    def named(self, keys: Collection[int], *, counting: Counting = NOTHING) -> Sequence[Named]:
+        """Return the names that have one of the keys, at most MOST_COMPARED; count on the way."""
+        asked = [_list(keys), MANY, _list(counting.exact), SECOND_LOOK, _list(counting.wider)]
+        names = []
+        for row in _fetch(FIRST[connection.vendor], asked):
+            number, key, kind = row[:3]
+            if kind is not None:
+                names.append(row)
+            elif key is not None:
+                self._counted[key] = number, MANY if key in counting.exact else SECOND_LOOK
+            else:
+                self._people = number or 0
+        return self._others(names)
 
-    def rarest(self, keys: Collection[int], *, upto: int) -> Sequence[Named]:
-        """Return the names that have one of the `rarest_keys` among these."""
-        return self._others(_fetch(BY_RAREST_KEY[connection.vendor], [upto, _list(keys), upto]))
+    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
+        """Return the names that are `nearest_by_keys`, each weighed by the keys that it has."""
+        asked = [_list(weights), _list(weights.values()), most]
+        return self._others(_fetch(NEAREST_NAMES[connection.vendor], asked))
 
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one patient."""
@@ -135,23 +159,21 @@ class OnRecord:
 
     def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
         """Count the names that have each key, no further than `upto`; each key once."""
-        new = [key for key in keys if key not in self._counted]
+        new = [key for key in keys if not self._knows(key, upto)]
         if new:
-            self._count(new, upto=upto)
-        return {key: self._counted[key] for key in keys}
+            for number, key, *_ in _fetch(COUNTED[connection.vendor], [upto, _list(new)]):
+                self._counted[key] = number, upto
+        return {key: min(self._counted[key][0], upto) for key in keys}
+
+    def _knows(self, key: int, upto: int) -> bool:
+        number, counted_to = self._counted.get(key, (0, 0))
+        return number < counted_to or upto <= counted_to
 
     def _others(self, rows: Iterable[tuple[Any, ...]]) -> list[Named]:
         return [one for one in _named(rows) if one.person_id != self._without]
 
-    def _count(self, keys: list[int], *, upto: int) -> None:
-        for key, count in _fetch(COUNTS[connection.vendor], [upto, _list(keys)]):
-            if key is None:
-                self._people = count
-            else:
-                self._counted[key] = count
 
-
-def _list(keys: Collection[int]) -> str:
+def _list(keys: Iterable[int]) -> str:
     """Write keys as PostgreSQL or SQLite reads an array from one text: that is quickest to send."""
     listed = ",".join(map(str, keys))
     return f"{{{listed}}}" if connection.vendor == "postgresql" else f"[{listed}]"

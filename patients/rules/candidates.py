@@ -6,27 +6,22 @@ Nothing here decides; `identity.decide` reads what is found.
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from heapq import nsmallest
 from itertools import accumulate
-from math import log2
+from math import log, log2
 from typing import NamedTuple, Protocol
 
 from patients.rules.date_likeness import Born, DateAlike, compare_dates
-from patients.rules.evidence import DATE_BITS, LINK_AGREES, LINK_DISAGREES, NameBits
-from patients.rules.identity_keys import (
-    asked_first,
-    loose_keys,
-    mistyped_date_keys,
-    namesake_keys,
-    word_key,
-    word_keys,
-)
+from patients.rules.evidence import DATE_BITS, FEW, LINK_AGREES, LINK_DISAGREES, NameBits
+from patients.rules.identity_keys import asked_first, asked_second, namesake_keys, word_key
 from patients.rules.identity_reasons import Why, why_alike
 from patients.rules.name_likeness import NameLikeness, comparisons
 from patients.rules.names import NormalName, joined
 
 MOST_COMPARED = 2000
 MANY = 5000  # bearers of a name are counted no further
-SECOND_LOOK = 150  # names compared in the second pass, those of the rarest keys
+SECOND_LOOK = 150  # names looked at in the second pass, those of the rarest keys
+NEAREST_BY_KEYS = 30  # of these are compared: those with the most keys in common, and the rarest
 
 # Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
 LIKELY = -2.0
@@ -34,6 +29,16 @@ STRONG = 6.0  # one of the first pass makes a second needless
 NEAREST = -16.0
 
 PersonId = int | str
+
+
+class Counting(NamedTuple):
+    """Keys whose names are to be counted: some as far as MANY, some as far as SECOND_LOOK."""
+
+    exact: Collection[int] = ()
+    wider: Collection[int] = ()
+
+
+NOTHING = Counting()
 
 
 class NameKind(StrEnum):
@@ -61,14 +66,17 @@ class Register(Protocol):
     def people(self) -> int:
         """How many people are on it, near enough for a logarithm."""
 
-    def named(self, keys: Collection[int]) -> Sequence[Named]:
-        """Return the names that have one of the keys, at most MOST_COMPARED."""
+    def named(self, keys: Collection[int], *, counting: Counting) -> Sequence[Named]:
+        """Return the names that have one of the keys, at most MOST_COMPARED.
+
+        `counting`: what `bearers` will be asked about, counted on the way.
+        """
 
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one person."""
 
-    def rarest(self, keys: Collection[int], *, upto: int) -> Sequence[Named]:
-        """Return the names that have one of the `rarest_keys` among these."""
+    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
+        """Return the names that are `nearest_by_keys`, each weighed by the keys that it has."""
 
     def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
         """Count the names that have each key, no further than `upto`."""
@@ -115,25 +123,40 @@ def compare(
     name: NormalName, born: Born, register: Register, link_person_id: PersonId | None
 ) -> Comparison:
     """Compare a claim with everybody who could be meant: first by date, then by name alone."""
+    exact = {*map(word_key, (joined(name.given), joined(name.family))), *namesake_keys(name)}
+    wider = asked_second(name, born)
+    found = register.named(asked_first(name, born), counting=Counting(exact, wider - exact))
     weighed = _Weighing(name, born, register)
-    found = register.named(asked_first(name, born))
     weighed.add(found)
     if link_person_id is not None:
         weighed.add(register.of(link_person_id))
     if weighed.strongest() < STRONG:
-        keys = word_keys(name) | namesake_keys(name) | loose_keys(name) | mistyped_date_keys(born)
-        weighed.add(register.rarest(keys, upto=SECOND_LOOK))
+        weights = rarest_keys(
+            register.bearers(wider, upto=SECOND_LOOK), register.people, upto=SECOND_LOOK
+        )
+        weighed.add(register.nearest(weights, most=NEAREST_BY_KEYS))
     return Comparison(list(weighed.compared.values()), len(found) < MOST_COMPARED)
 
 
-def rarest_keys(shared_by: Mapping[int, int], *, upto: int) -> list[int]:
-    """Return the keys that the fewest names share, as long as they are fewer than `upto` in all.
+def rarest_keys(shared_by: Mapping[int, int], people: int, *, upto: int) -> dict[int, int]:
+    """Return the keys that the fewest names share, with how much each says in common.
 
-    `shared_by`: how many names have each key. A name counts once for each key that it has.
+    As many keys as the names behind them, a name counted once for each, are fewer than `upto`.
+    `shared_by`: how many names have each key. What a key says: hundredths of the natural logarithm
+    of its rarity, in whole numbers, so that sums of them are equal in every order.
     """
-    keys = sorted(shared_by, key=lambda key: (shared_by[key], key))
+    keys = sorted(filter(shared_by.get, shared_by), key=lambda key: (shared_by[key], key))
     together = accumulate(shared_by[key] for key in keys)
-    return [key for key, names in zip(keys, together, strict=True) if names < upto]
+    return {
+        key: round(100 * log(max(people, FEW) / shared_by[key]))
+        for key, names in zip(keys, together, strict=True)
+        if names < upto
+    }
+
+
+def nearest_by_keys(weights: Mapping[int, int], *, most: int) -> list[int]:
+    """Return the `most` heaviest of these names, the first on the register among equal ones."""
+    return nsmallest(most, weights, key=lambda name_id: (-weights[name_id], name_id))
 
 
 class _Weighing:

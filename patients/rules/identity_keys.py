@@ -41,6 +41,11 @@ def asked_first(name: NormalName, born: Born) -> set[int]:
     return keys
 
 
+def asked_second(name: NormalName, born: Born) -> set[int]:
+    """Return the keys of the second pass: of the name alone, or of a date that was mistyped."""
+    return word_keys(name) | namesake_keys(name) | loose_keys(name) | mistyped_date_keys(born)
+
+
 def dated_keys(name: NormalName, born: Born) -> Iterator[int]:
     """Yield the date of birth, and each sound with year-month, year-day and month-day."""
     if born is None:

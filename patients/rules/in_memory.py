@@ -1,10 +1,18 @@
 """A register in memory: for rehearsals, tests and benchmarks.  It finds what the database finds."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from patients.rules.candidates import MOST_COMPARED, Named, NameKind, PersonId, rarest_keys
+from patients.rules.candidates import (
+    MOST_COMPARED,
+    NOTHING,
+    Counting,
+    Named,
+    NameKind,
+    PersonId,
+    nearest_by_keys,
+)
 from patients.rules.date_likeness import Born
 from patients.rules.identity_keys import keys_of
 from patients.rules.names import normal_name
@@ -28,7 +36,7 @@ class InMemoryRegister:
         self._named: list[Named] = []
         self._by_key: dict[int, list[int]] = defaultdict(list)
         self._by_person: dict[PersonId, list[int]] = defaultdict(list)
-        for place, person in enumerate(people):
+        for place, person in enumerate(sorted(people, key=_by_id)):
             name = normal_name(person.given_names, person.family_names)
             self._named.append(Named(place, person.id, person.kind, name, person.birth_date))
             self._by_person[person.id].append(place)
@@ -40,14 +48,18 @@ class InMemoryRegister:
         """How many people there are."""
         return len(self._by_person)
 
-    def named(self, keys: Collection[int]) -> Sequence[Named]:
+    def named(self, keys: Collection[int], *, counting: Counting = NOTHING) -> Sequence[Named]:
         """Return the names that have one of the keys, at most MOST_COMPARED."""
         places = {place for key in keys for place in self._by_key.get(key, ())}
         return [self._named[place] for place in sorted(places)[:MOST_COMPARED]]
 
-    def rarest(self, keys: Collection[int], *, upto: int) -> Sequence[Named]:
-        """Return the names that have one of the `rarest_keys` among these."""
-        return self.named(rarest_keys(self.bearers(keys, upto=upto), upto=upto))
+    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
+        """Return the names that are `nearest_by_keys`, each weighed by the keys that it has."""
+        weighed: dict[int, int] = defaultdict(int)
+        for key, weight in weights.items():
+            for place in self._by_key.get(key, ()):
+                weighed[place] += weight
+        return [self._named[place] for place in sorted(nearest_by_keys(weighed, most=most))]
 
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one person."""
@@ -56,3 +68,8 @@ class InMemoryRegister:
     def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
         """Count the names that have each key, no further than `upto`."""
         return {key: min(len(self._by_key.get(key, ())), upto) for key in keys}
+
+
+def _by_id(person: Person) -> tuple[int, str]:
+    """The order of a register says nothing: what is cut short is cut in the order of the ids."""
+    return (person.id, "") if isinstance(person.id, int) else (0, person.id)

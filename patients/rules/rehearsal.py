@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from patients.rules.identity import Decision, PersonId, Policy, Register, Verdict, Why, decide
-from patients.rules.in_memory import InMemoryRegister, Person
 from patients.rules.rehearsal_files import Asked
 
 FIRST_FEW = 3
@@ -21,11 +20,6 @@ class Answered:
 
     claim_id: str
     decision: Decision
-
-
-def register_of(people: Iterable[Person]) -> InMemoryRegister:
-    """Return the register, the same one in whatever order the people come."""
-    return InMemoryRegister(sorted(people, key=lambda person: str(person.id)))
 
 
 def answer(asked: Asked, register: Register, policy: Policy) -> Answered:

@@ -28,11 +28,12 @@ import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import quote
 
+from patients.rules.candidates import Counting
 from patients.rules.identity import (
     LIKELY,
     Claim,
@@ -110,13 +111,14 @@ class AllBut:
         """How many people there are."""
         return self._register.people
 
-    def named(self, keys: Collection[int]) -> Sequence[Named]:
+    def named(self, keys: Collection[int], *, counting: Counting) -> Sequence[Named]:
         """Return the others' names that have one of the keys."""
-        return [n for n in self._register.named(keys) if n.person_id != self._left_out]
+        found = self._register.named(keys, counting=counting)
+        return [n for n in found if n.person_id != self._left_out]
 
-    def rarest(self, keys: Collection[int], *, upto: int) -> Sequence[Named]:
-        """Return the others' names that have one of the rarest keys among these."""
-        found = self._register.rarest(keys, upto=upto)
+    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
+        """Return the others' names that are nearest by the keys that they have."""
+        found = self._register.nearest(weights, most=most)
         return [n for n in found if n.person_id != self._left_out]
 
     def of(self, person_id: PersonId) -> Sequence[Named]:

@@ -24,7 +24,8 @@ from clinic.rehearsal_words import (
 )
 from patients.clock import now
 from patients.rules.identity import Policy, Register
-from patients.rules.rehearsal import Answered, answer, judge, register_of, tally
+from patients.rules.in_memory import InMemoryRegister
+from patients.rules.rehearsal import Answered, answer, judge, tally
 from patients.rules.rehearsal_files import (
     Asked,
     Files,
@@ -94,7 +95,7 @@ class Command(BaseCommand):
             raise CommandError(_all_wrong(refused.problems, names)) from None
         for sentence in read_words(files, names):
             self.stdout.write(sentence)
-        register = register_of(files.people)
+        register = InMemoryRegister(files.people)
         return list(self.watched(files.claims, register, policy)), files
 
     def watched(

@@ -23,7 +23,7 @@ from patients.rules.identity import (
     decide,
 )
 from patients.rules.in_memory import InMemoryRegister, Person
-from patients.rules.rehearsal import answer, register_of
+from patients.rules.rehearsal import answer
 from patients.rules.rehearsal_files import Asked
 
 LEAP_DAY = date(1988, 2, 29)
@@ -165,7 +165,7 @@ def ways_to_type() -> Iterator[Claim]:
 
 def test_ten_thousand_claims_for_one_patient_each_get_their_own_answer() -> None:
     crowd = [Person(f"x{n}", f"Quentin{n}", f"Falk{n}", BORN) for n in range(50)]
-    register = register_of([Person("one", "Ottoline", "Zwart", BORN), *crowd])
+    register = InMemoryRegister([Person("one", "Ottoline", "Zwart", BORN), *crowd])
     claims = [Asked(str(n), claim) for n, claim in enumerate(ways_to_type())]
     answers = [answer(asked, register, Policy.NAME_AND_BIRTH_DATE) for asked in claims]
     for asked, one in zip(claims, answers, strict=True):
