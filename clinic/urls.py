@@ -57,6 +57,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("clinic.register_urls")),
     path("", include("clinic.intake_urls")),
     path("", include("clinic.eating_urls")),
+    path("", include("clinic.measure_urls")),
     path("q/", include("education.urls")),
     path("schedule/import/", schedule_import, name="schedule-import"),
     path("schedule/import/<int:upload_id>/", schedule_preview, name="schedule-preview"),

@@ -30,6 +30,7 @@ class MeasuredVersion:
     figures: Item
     offered: tuple[Offered, ...]
     findings: tuple[Finding, ...]
+    no_answer: int = 0
 
     @property
     def enough(self) -> bool:
@@ -125,7 +126,8 @@ def _version(question: Question, tallies: list[Tally]) -> MeasuredVersion:
     found: tuple[Finding, ...] = ()
     if enough(figures.answered):
         found = findings(figures, safety_critical=question.safety_critical, offered=offered)
-    return MeasuredVersion(question, figures, offered, found)
+    no_answer = sum(tally.count for tally in tallies if not tally.choices)
+    return MeasuredVersion(question, figures, offered, found, no_answer)
 
 
 def _given(question: Question, tallies: list[Tally]) -> tuple[Offered, ...]:

@@ -3,11 +3,11 @@
 How a text is measured is `education.rules.reading`; here is what there is to measure.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from education.models import Edition, Question
-from education.rules.module_text import ModuleText, SectionText
+from education.rules.module_parts import ModuleText, asked_words
 from education.rules.reading import (
     GRADE_GOAL,
     Readings,
@@ -49,19 +49,31 @@ def together(name: str, passages: Iterable[Passage], language: str = "en") -> Pa
 def module_passages(module: ModuleText, language: str) -> list[Passage]:
     """The texts of a module in one language: each section, each question, each explanation."""
     passages = [
-        Passage(f"{module.code}: {section.key}", language, _section_blocks(section, language))
+        Passage(
+            f"{module.code}: {section.key}",
+            language,
+            _section_blocks(section.heading, section.body, section.ask_yourself, language),
+        )
         for section in module.sections
     ]
     for question in module.questions:
-        asked = (question.stem[language], *(option.text[language] for option in question.options))
-        passages.append(Passage(f"{module.code}: question {question.key}", language, asked))
-        explained = (question.explanation[language],)
-        passages.append(Passage(f"{module.code}: explanation {question.key}", language, explained))
+        for number, version in enumerate(question.every_version, start=1):
+            name = question.key if number == 1 else f"{question.key}.{number}"
+            asked = tuple(words[language] for words in asked_words(version))
+            passages.append(Passage(f"{module.code}: question {name}", language, asked))
+            explained = (version.explanation[language],)
+            passages.append(Passage(f"{module.code}: explanation {name}", language, explained))
     return passages
 
 
-def _section_blocks(section: SectionText, language: str) -> tuple[str, ...]:
-    return (section.heading[language], *markdown_blocks(section.body[language]))
+def _section_blocks(
+    heading: Mapping[str, str],
+    body: Mapping[str, str],
+    ask_yourself: Mapping[str, str] | None,
+    language: str,
+) -> tuple[str, ...]:
+    note = markdown_blocks(ask_yourself[language]) if ask_yourself else ()
+    return (heading[language], *markdown_blocks(body[language]), *note)
 
 
 def edition_passages(edition: Edition, language: str) -> list[Passage]:
@@ -70,7 +82,7 @@ def edition_passages(edition: Edition, language: str) -> list[Passage]:
         Passage(
             f"Section “{section.heading[language]}”",
             language,
-            (section.heading[language], *markdown_blocks(section.body[language])),
+            _section_blocks(section.heading, section.body, section.ask_yourself, language),
             f"section-{section.key}",
         )
         for section in edition.sections.all()
@@ -81,9 +93,15 @@ def edition_passages(edition: Edition, language: str) -> list[Passage]:
 
 
 def _question_passages(question: Question, language: str) -> Iterator[Passage]:
-    options = (option.text[language] for option in question.options.all())
-    asked = (question.stem[language], *options)
-    yield Passage(f"Question {question.position}", language, asked, f"question-{question.key}")
+    asked = [question.stem]
+    for option in question.options.all():
+        asked += [option.text, option.match] if option.match else [option.text]
+    asked += [question.unit] if question.unit else []
+    number = str(question.position)
+    if question.version > 1:
+        number += f", version {question.version}"
+    words = tuple(text[language] for text in asked)
+    yield Passage(f"Question {number}", language, words, f"question-{question.name}")
     explained = (question.explanation[language],)
-    name = f"Explanation of question {question.position}"
-    yield Passage(name, language, explained, f"explanation-{question.key}")
+    key = f"explanation-{question.name}"
+    yield Passage(f"Explanation of question {number}", language, explained, key)

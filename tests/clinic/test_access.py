@@ -43,6 +43,10 @@ ROUTES = {
     "password": "DCOAU",
     "modules": "DCOAU",
     "module": "DCOAU",
+    "quiz-measured": "DCOAU",
+    "quiz-measured-csv": "DCOAU",
+    "how-it-reads": "DCOAU",
+    "clear-communication": "DCOAU",
     # reading
     "morning": "DCOAU",
     "patient": "DCOAU",

@@ -7,12 +7,8 @@ from django.core.management import CommandError, call_command
 from pytest_django import Settings
 
 from education.page_text import message_blocks, template_blocks
-from education.readability import Passage, edition_passages, module_passages, over_goal, read
+from education.readability import Passage, module_passages, over_goal, read
 from education.rules.module_text import read_module
-from patients import programme
-from patients.clock import now
-from tests.education.short_module import a_short_edition
-from tests.factories import BEFORE, STARTER, a_member, a_programme, an_edition
 
 LONG = "You " + "sip " * 20 + "it."
 
@@ -91,23 +87,6 @@ def test_the_command_fails_on_a_long_sentence_and_shows_it(
     assert f"22 words: {LONG}" in capsys.readouterr().out
 
 
-@pytest.mark.django_db
-def test_the_command_reads_what_was_published_by_the_programmes_own_goal(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    a_programme()
-    an_edition()
-    a_short_edition(at=now())
-    call_command("readability", "--published", "--hard-words")
-    printed = capsys.readouterr().out
-    assert "Module before-operation, edition 1" in printed
-    assert "FH " in printed
-    assert "hard: " in printed
-    programme.change(at=now(), by_id=a_member("administrator").pk, reading_grade=1)
-    with pytest.raises(CommandError, match="Module before-operation, edition 1, as a whole"):
-        call_command("readability", "--published")
-
-
 def test_the_patients_texts_of_this_release_are_within_the_goal() -> None:
     """Promise W9, over everything: modules, pages, emails, texts in Python, the catalogue."""
     call_command("readability")
@@ -121,12 +100,3 @@ def test_module_passages_hold_every_text(settings: Settings) -> None:
         assert question.stem["es"] in words
         assert question.explanation["es"] in words
         assert all(option.text["es"] in words for option in question.options)
-
-
-@pytest.mark.django_db
-def test_an_edition_reads_as_its_file_did() -> None:
-    edition = an_edition()
-    module = read_module((STARTER / BEFORE).read_text())
-    for language in ("en", "es"):
-        written = [p.blocks for p in module_passages(module, language)]
-        assert [p.blocks for p in edition_passages(edition, language)] == written

@@ -1,0 +1,116 @@
+"""How does a published module read, and is it clear? Long sentences and hard words in place."""
+
+from dataclasses import dataclass
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from clinic import reading_words
+from clinic.forms.clear_communication import BEFORE, QUESTIONS, IndexForm
+from clinic.roles import READERS
+from education.models import Edition, Module
+from education.readability import edition_passages, over_goal, read, together
+from education.rules.clear_communication import Index, index
+from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
+from education.rules.reading import Readings
+from patients import programme
+from patients.clock import now
+from patients.open_to import open_to
+
+
+@dataclass(frozen=True)
+class Read:
+    """One text with what was found in it, and that in words."""
+
+    name: str
+    key: str
+    readings: Readings
+    verdict: str
+    scores: list[str]
+    over: bool
+
+
+@open_to(*READERS)
+@require_safe
+def how_it_reads(request: HttpRequest, code: str) -> HttpResponse:
+    """Show an edition's texts in one language, with everything marked that makes them hard."""
+    used = programme.current()
+    edition, editions, language = _asked(request, code)
+    passages = edition_passages(edition, language)
+    goal = used.reading_grade
+    texts = [_read(p.name, p.key, read(p, goal=goal)) for p in passages]
+    whole = read(together("", passages, language), goal=goal)
+    return render(
+        request,
+        "clinic/how_it_reads.html",
+        {
+            "module": edition.module,
+            "edition": edition,
+            "editions": editions,
+            "title": edition.title.get(language, ""),
+            "language": language,
+            "languages": _languages(edition),
+            "whole": _read("", "", whole),
+            "texts": texts,
+            "over": [text for text in texts if text.over],
+            "goal": goal,
+            "at": now(),
+            "zone": used.zone,
+            "programme": used,
+        },
+    )
+
+
+@open_to(*READERS)
+@require_safe
+def clear_communication(request: HttpRequest, code: str) -> HttpResponse:
+    """Ask the CDC's twenty questions of an edition and compute its index; nothing is kept."""
+    edition, _, language = _asked(request, code)
+    used = programme.current()
+    form = IndexForm(request.GET if "item_1" in request.GET or "ask" in request.GET else None)
+    found = index(form.answers()) if form.is_valid() else None
+    return render(
+        request,
+        "clinic/clear_communication.html",
+        {
+            "module": edition.module,
+            "edition": edition,
+            "title": edition.title.get(language, ""),
+            "language": language,
+            "languages": _languages(edition),
+            "form": form,
+            "index": found,
+            "missed": _missed(found),
+            "before": BEFORE,
+            "at": now(),
+            "zone": used.zone,
+            "programme": used,
+        },
+        status=400 if form.errors else 200,
+    )
+
+
+def _missed(found: Index | None) -> list[str]:
+    return [f"{item}. {QUESTIONS[item]}" for item in found.missed] if found else []
+
+
+def _asked(request: HttpRequest, code: str) -> tuple[Edition, list[Edition], str]:
+    """The edition and the language in the address; the latest, and English, for anything else."""
+    module = get_object_or_404(Module, code=code)
+    editions = list(module.editions.select_related("module").order_by("-number"))
+    if not editions:
+        raise Http404
+    wanted = request.GET.get("edition", "")
+    edition = next((one for one in editions if str(one.number) == wanted), editions[0])
+    language = request.GET.get("language", "")
+    return edition, editions, language if language in edition.languages else SOURCE_LANGUAGE
+
+
+def _languages(edition: Edition) -> list[str]:
+    return [code for code in LANGUAGES if code in edition.languages]
+
+
+def _read(name: str, key: str, found: Readings) -> Read:
+    over = over_goal(found) or found.hard
+    return Read(name, key, found, reading_words.verdict(found), reading_words.scores(found), over)
