@@ -118,18 +118,11 @@ def confirm(
             raise Held
         if latest.or_date is None or not latest.is_open:
             raise Held
-        confirmed = change(
-            latest,
-            at=at,
-            by_id=by.pk,
-            booking=Booking.CONFIRMED,
-            source="confirmed",
-            reason=clinician_reason,
-        )
-        return Confirmation.objects.create(
-            operation=confirmed,
+        # Written first: whoever looks at the change has to see that somebody confirmed it.
+        confirmation = Confirmation.objects.create(
+            operation=latest,
             or_date=latest.or_date,
-            version=confirmed.version,
+            version=latest.version + (latest.booking != Booking.CONFIRMED),
             word=now.verdict.word,
             reasons=_reasons(now),
             against_hold=against_hold,
@@ -138,6 +131,15 @@ def confirm(
             recorded_at=at,
             by=by,
         )
+        confirmation.operation = change(
+            latest,
+            at=at,
+            by_id=by.pk,
+            booking=Booking.CONFIRMED,
+            source="confirmed",
+            reason=clinician_reason,
+        )
+        return confirmation
 
 
 def _reasons(given: OperationAnswer) -> list[str]:

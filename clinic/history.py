@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Count, F, Q
 
+from clinic.alarms import PURPOSES
 from clinic.comparison import name_words
 from clinic.day_words import day, days
-from clinic.look_again import LOOK_AGAIN
 from clinic.models import Confirmation
 from clinic.submissions import decision_words
 from clinic.words import BOOKING, EVIDENCE, LINK_ENDED, MAIL
@@ -60,7 +60,7 @@ FACTS = {
     "language": "language",
 }
 
-PURPOSE = {INVITATION: "the link", LOOK_AGAIN: "look again at the confirmed OR date"}
+PURPOSE = {INVITATION: "the link"} | dict.fromkeys(PURPOSES, "look again at the confirmed OR date")
 
 
 @dataclass(frozen=True)

@@ -147,10 +147,16 @@ class ScheduleImport(AppendOnly):
 class Alarm(models.Model):
     """Somebody was told that an OR date is not as it was confirmed; open until that is settled.
 
-    One open row for each confirmation and cause: nobody is told the same thing twice.
+    One open row for each confirmation and cause, or operation and cause where the schedule alone
+    confirmed it: nobody is told the same thing twice.
     """
 
-    confirmation = models.ForeignKey(Confirmation, on_delete=models.PROTECT, related_name="alarms")
+    confirmation = models.ForeignKey(
+        Confirmation, null=True, on_delete=models.PROTECT, related_name="alarms"
+    )
+    operation = models.ForeignKey(
+        Operation, null=True, on_delete=models.PROTECT, related_name="alarms"
+    )
     cause = models.CharField(max_length=24)
     recorded_at = models.DateTimeField()
     over_at = models.DateTimeField(null=True)
@@ -161,7 +167,17 @@ class Alarm(models.Model):
                 fields=["confirmation", "cause"],
                 condition=models.Q(over_at__isnull=True),
                 name="alarm_open_once",
-            )
+            ),
+            models.UniqueConstraint(
+                fields=["operation", "cause"],
+                condition=models.Q(over_at__isnull=True),
+                name="alarm_of_schedule_open_once",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(confirmation__isnull=False, operation__isnull=True)
+                | models.Q(confirmation__isnull=True, operation__isnull=False),
+                name="alarm_of_one",
+            ),
         ]
 
 

@@ -122,7 +122,7 @@ def plan_if(
 
 def _changes(operation: Operation) -> Sequence[OperationChange]:
     """Return an operation's history, the latest first."""
-    return OperationChange.objects.filter(operation=operation).order_by("-version")
+    return list(OperationChange.objects.filter(operation=operation).order_by("-version"))
 
 
 def _plan_of(

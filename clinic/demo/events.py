@@ -9,6 +9,7 @@ from typing import ClassVar, Protocol
 from django.core.mail.backends.base import BaseEmailBackend
 from django.core.mail.message import EmailMessage
 
+from clinic.alarms import PURPOSES
 from clinic.confirm import answer, confirm
 from clinic.demo.people import BY_MRN
 from clinic.demo.stage import (
@@ -20,7 +21,6 @@ from clinic.demo.stage import (
     patient,
     submission,
 )
-from clinic.look_again import LOOK_AGAIN
 from clinic.models import Role
 from education.clear import clear_by_teach_back, sign_off, waive
 from education.identify import match, undo
@@ -250,7 +250,7 @@ class Undone:
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         undo(submission(mrn, BEFORE), at=at, by_id=stage.dietitian, reason=self.reason)
-        for told in Message.objects.filter(purpose=LOOK_AGAIN, state=MessageState.WAITING):
+        for told in Message.objects.filter(purpose__in=PURPOSES, state=MessageState.WAITING):
             send(told.pk, at=at)
 
 

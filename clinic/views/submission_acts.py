@@ -8,6 +8,7 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_POST
 
 from clinic.access import about, member
+from clinic.alarms import who_is_told
 from clinic.day_words import day
 from clinic.forms.acts import ReasonForm
 from clinic.forms.decide import NOBODY, DecideForm, NoteForm
@@ -104,8 +105,8 @@ def _undo(request: HttpRequest, row: Submission, decision: IdentityDecision, *, 
     """Undo, and return a sentence that names what happened and who is told."""
     at = now()
     ending = [c for c in clearances_by(decision) if not hasattr(c, "revocation")]
-    confirmers = {resting.confirmation.by for resting in resting_on(ending, at=at)}
-    told = sorted(member.name for member in confirmers if member.is_active)
+    resting = resting_on(ending, at=at)
+    told = sorted({who.name for one in resting for who in who_is_told(one.confirmation)})
     identify.undo(row, at=at, by_id=member(request).pk, reason=reason, seen=decision.pk)
     said = f"Undone: {_typed(row)} waits for a decision again."
     if ending:

@@ -16,8 +16,9 @@ from django.test import override_settings
 from django.urls import reverse
 from pytest_django import Settings
 
+from clinic.alarms import LOOK_AGAIN, LOOK_AGAIN_ALL, PURPOSES
 from clinic.confirm import AnswerChanged, answer, confirm
-from clinic.look_again import LOOK_AGAIN, look_at_everything, resting_on
+from clinic.look_again import look_at_everything, resting_on
 from clinic.models import StaffUser
 from clinic.once import new_key
 from clinic.unsettled import Change, unsettled
@@ -86,7 +87,7 @@ def revoke(clearance: Clearance, by: StaffUser) -> None:
 
 
 def told() -> list[str]:
-    return list(Message.objects.filter(purpose=LOOK_AGAIN).values_list("address", flat=True))
+    return list(Message.objects.filter(purpose__in=PURPOSES).values_list("address", flat=True))
 
 
 def test_undoing_tells_whoever_confirmed_on_it(
@@ -325,22 +326,77 @@ def test_not_when_the_module_was_waived(
     assert told() == []
 
 
-def test_not_when_the_schedule_confirmed_it(assignment: Assignment, dietitian: StaffUser) -> None:
+# --- what nobody with an account confirmed: every coordinator is told ----------------------------
+
+
+def confirmed_by_the_schedule(assignment: Assignment, by: StaffUser) -> Clearance:
+    clearance = cleared_by_teach_back(assignment, by)
     change(assignment.operation, at=now(), booking=Booking.CONFIRMED)
-    revoke(cleared_by_teach_back(assignment, dietitian), dietitian)
-    assert told() == []
+    return clearance
 
 
-def test_not_on_a_disabled_account_and_the_form_says_so(
+def everybody_who_coordinates(*others: StaffUser) -> list[str]:
+    """Two more coordinators, of whom one left; the addresses of who is told."""
+    gone = a_member("coordinator")
+    StaffUser.objects.filter(pk=gone.pk).update(is_active=False)
+    return sorted([one.email for one in others] + [a_member("coordinator").email])
+
+
+def test_what_the_schedule_confirmed_is_told_to_every_coordinator_once(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    clearance = confirmed_by_the_schedule(assignment, dietitian)
+    everybody = everybody_who_coordinates(coordinator)
+    html = signed_in(dietitian).get(reverse("revoke-clearance", args=[clearance.pk]))
+    assert "the schedule alone confirmed it, so" in html.content.decode()
+    revoke(clearance, dietitian)
+    assert sorted(told()) == everybody
+    look_at_everything(at=now())
+    look_at_everything(at=now())
+    assert sorted(told()) == everybody
+    assert {one.purpose for one in Message.objects.all()} == {LOOK_AGAIN_ALL}
+
+
+def test_so_is_what_the_sweep_or_a_requirement_finds(
+    assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
+) -> None:
+    confirmed_by_the_schedule(assignment, dietitian)
+    home = an_edition((STARTER / "first_weeks_at_home.toml").read_text()).module
+    require(assignment.operation.procedure, home, opens_days=-30, clear_by_days=-2, at=now())
+    assert told() == [coordinator.email]
+    clear.waive(
+        Assignment.objects.get(module=home),
+        reason="Ward.",
+        at=now(),
+        by_id=a_member("clinician").pk,
+    )
+    look_at_everything(at=now())
+    an_edition(earlier_clearances_count=False)
+    look_at_everything(at=now())
+    assert told() == [coordinator.email] * 2, "settled, and lapsed anew"
+
+
+def test_so_is_what_somebody_confirmed_who_has_no_account_any_more(
     assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
 ) -> None:
     clearance = cleared_by_teach_back(assignment, dietitian)
     confirmed(assignment, coordinator)
+    everybody = everybody_who_coordinates()
     StaffUser.objects.filter(pk=coordinator.pk).update(is_active=False)
     html = signed_in(dietitian).get(reverse("revoke-clearance", args=[clearance.pk]))
-    assert "has no account any more" in html.content.decode()
+    assert "has no account any more, so" in html.content.decode()
     revoke(clearance, dietitian)
+    assert told() == everybody
+
+
+def test_without_a_coordinator_the_clinicians_are_told_and_not_who_did_it(
+    assignment: Assignment, dietitian: StaffUser
+) -> None:
+    clearance = confirmed_by_the_schedule(assignment, dietitian)
     assert told() == []
+    clinician = a_member("clinician")
+    revoke(clearance, dietitian)
+    assert told() == [clinician.email]
 
 
 # --- what else makes a confirmation not fit any more ----------------------------------------------
@@ -481,14 +537,22 @@ def test_the_forms_say_who_will_be_told_before_it_happens(
 # --- the email (promise W10) ---------------------------------------------------------------------
 
 
-@pytest.fixture
-def received(assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser) -> EmailMessage:
-    """The email as it went out, read as RFC 5322 has it, with Python's own parser."""
+@pytest.fixture(params=PURPOSES)
+def received(
+    request: pytest.FixtureRequest,
+    assignment: Assignment,
+    coordinator: StaffUser,
+    dietitian: StaffUser,
+) -> EmailMessage:
+    """Each email as it went out, read as RFC 5322 has it, with Python's own parser."""
     clearance = cleared_by_teach_back(assignment, dietitian)
-    confirmed(assignment, coordinator)
+    if request.param == LOOK_AGAIN:
+        confirmed(assignment, coordinator)
+    else:
+        change(assignment.operation, at=now(), booking=Booking.CONFIRMED)
     revoke(clearance, dietitian)
     with override_settings(MAIL_FROM="programme@larkfield.example"):
-        assert send(Message.objects.get(purpose=LOOK_AGAIN).pk, at=now())
+        assert send(Message.objects.get(purpose=request.param).pk, at=now())
     raw = mail.outbox[-1].message().as_bytes()
     assert len(raw) <= 30_000
     parsed = email.message_from_bytes(raw, policy=email.policy.default)

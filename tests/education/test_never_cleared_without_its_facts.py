@@ -278,8 +278,10 @@ class Orders(RuleBasedStateMachine):
         self._showed(clearance, "other", code, self._today())
 
     @precondition(lambda self: not self.account.merged)
-    @rule()
-    def merged(self) -> None:
+    @rule(taught=st.sampled_from([*OFFSETS, None]))
+    def merged(self, taught: str | None) -> None:
+        if taught:
+            self.other_record_taught_back(taught)
         merge(self.ana, self.other, at=self._now(), by_id=self.by.pk, reason="one person")
         self._write(merged=True)
 
