@@ -83,6 +83,7 @@ MAIL = {
     MessageState.WAITING: "waiting to go out",
     MessageState.SENDING: "going out now",
     MessageState.SENT: "sent",
+    MessageState.AMBIGUOUS: "may have gone out: the connection broke",
     MessageState.FAILED: "failed",
     MessageState.WITHDRAWN: "withdrawn, not sent",
 }

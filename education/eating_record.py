@@ -196,6 +196,7 @@ class Delivery(StrEnum):
     BY_HAND = "by_hand"  # on paper, or on the phone
     ON_ITS_WAY = "on_its_way"
     DELIVERED = "delivered"  # the mail server took it
+    UNSURE = "unsure"  # the mail server may have taken it
     FAILED = "failed"
     WITHDRAWN = "withdrawn"
 
@@ -204,6 +205,7 @@ DELIVERY = {
     MessageState.WAITING: Delivery.ON_ITS_WAY,
     MessageState.SENDING: Delivery.ON_ITS_WAY,
     MessageState.SENT: Delivery.DELIVERED,
+    MessageState.AMBIGUOUS: Delivery.UNSURE,
     MessageState.FAILED: Delivery.FAILED,
     MessageState.WITHDRAWN: Delivery.WITHDRAWN,
 }

@@ -70,9 +70,9 @@ def in_force(operation: Operation) -> date | None:
 
 
 def is_told(row: PlanDateTold) -> bool:
-    """Whether the patient heard, or will by an email on its way."""
+    """Whether the patient heard, or will by an email on its way; what may have arrived is not."""
     if row.means == ToldBy.EMAIL:
-        return delivery(row.link) not in (Delivery.FAILED, Delivery.WITHDRAWN)
+        return delivery(row.link) in (Delivery.ON_ITS_WAY, Delivery.DELIVERED)
     return row.means != ToldBy.NOT_YET
 
 

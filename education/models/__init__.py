@@ -1,6 +1,6 @@
 """Every record of this app. Append-only rows are the record; `Assignment` holds the latest dates,
-kept equal to its history by `education.assign` alone; `Attempt`, `DraftAnswer`, `Message` and
-`PlanTick` are work in progress.
+kept equal to its history by `education.assign` alone; `Attempt`, `DraftAnswer`, `Message`,
+`DailyRun` and `PlanTick` are work in progress.
 """
 
 from education.models.answers import (
@@ -36,6 +36,15 @@ from education.models.eating import (
     StageTable,
     StageTableSign,
 )
+from education.models.mail import (
+    DailyRun,
+    EmailText,
+    MailDecision,
+    MailHold,
+    MailRules,
+    MailVerdict,
+    Reminder,
+)
 from education.models.plan_links import (
     PlanDateTold,
     PlanFeed,
@@ -64,6 +73,7 @@ __all__ = [
     "AssignmentQuerySet",
     "Attempt",
     "Clearance",
+    "DailyRun",
     "DraftAnswer",
     "EatingChoices",
     "EatingFacts",
@@ -71,6 +81,7 @@ __all__ = [
     "EatingSetAside",
     "EatingSignedFor",
     "Edition",
+    "EmailText",
     "EndedBecause",
     "GivenBy",
     "IdentityDecision",
@@ -79,6 +90,10 @@ __all__ = [
     "Invitation",
     "InvitationEnd",
     "InvitationToken",
+    "MailDecision",
+    "MailHold",
+    "MailRules",
+    "MailVerdict",
     "Message",
     "MessageState",
     "Module",
@@ -91,6 +106,7 @@ __all__ = [
     "PlanLinkToken",
     "PlanTick",
     "Question",
+    "Reminder",
     "Requirement",
     "Revocation",
     "SecondOpinion",

@@ -55,6 +55,7 @@ class MessageState(StrEnum):
     WAITING = "waiting"
     SENDING = "sending"
     SENT = "sent"
+    AMBIGUOUS = "ambiguous"  # the mail server may have taken it: a person decides what follows
     FAILED = "failed"
     WITHDRAWN = "withdrawn"
 
@@ -71,6 +72,10 @@ class Message(models.Model):
     )
     plan_link = models.OneToOneField(
         "PlanLink", null=True, on_delete=models.PROTECT, related_name="message"
+    )
+    # A reminder of an invitation that went out before: another token of the same link.
+    reminds = models.ForeignKey(
+        Invitation, null=True, on_delete=models.PROTECT, related_name="reminders"
     )
     address = models.EmailField(max_length=254)
     language = models.CharField(max_length=8)

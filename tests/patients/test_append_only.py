@@ -62,6 +62,11 @@ DECISIONS = {
     "education_planfeed",
     "education_planfeedend",
     "education_plandatetold",
+    "education_mailrules",
+    "education_mailhold",
+    "education_maildecision",
+    "education_emailtext",
+    "education_reminder",
 }
 
 
