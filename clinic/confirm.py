@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import Error, transaction
+from django.db.models import QuerySet
 
 from clinic.models import Confirmation, StaffUser
 from education.models import Assignment
@@ -15,6 +16,7 @@ from education.standings import Told, standings
 from patients import programme
 from patients.clock import local_date
 from patients.models import Booking, Operation
+from patients.prepared import GivenIds, prepared
 from patients.schedule import change
 
 
@@ -69,11 +71,16 @@ def answers(operations: list[Operation], *, at: datetime) -> list[OperationAnswe
 def _open_assignments(operations: list[Operation]) -> list[Assignment]:
     """Read the open assignments, each with its operation as it was given."""
     by_id = {operation.pk: operation for operation in operations}
-    rows = Assignment.objects.filter(operation__in=list(by_id), closed=False)
-    found = list(rows.select_related("module").order_by("clear_by", "id"))
+    found = _assignments(operations=by_id)
     for one in found:
         one.operation = by_id[one.operation_id]
     return found
+
+
+@prepared
+def _assignments() -> QuerySet[Assignment]:
+    rows = Assignment.objects.still_open().filter(operation__among=GivenIds("operations"))
+    return rows.select_related("module").order_by("clear_by", "id")
 
 
 def answer(operation: Operation, *, at: datetime) -> OperationAnswer:

@@ -6,9 +6,12 @@ It is the coordinator's answer (clinic.confirm), asked about every open operatio
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import BigIntegerField, CharField, QuerySet
+
 from clinic.confirm import OperationAnswer, answers
 from education.rules.confirm import Word
 from patients.models import Operation, Patient
+from patients.prepared import Given, prepared
 
 # The worst first: what a caller who hears one word only has to be told.
 WORST_FIRST = (Word.CANNOT_TELL, Word.HOLD, Word.CONFIRM)
@@ -35,7 +38,7 @@ class Confirmable:
 
 def with_mrn(mrn: str) -> tuple[Patient, Patient]:
     """Return the record that has an MRN, and who speaks for it. Raises NoSuchPatient."""
-    record = Patient.objects.with_mrn(mrn).select_related("merged_into").first()
+    record = _record.first(mrn=mrn.replace("\x00", ""))
     if record is None:
         raise NoSuchPatient
     return record, record.merged_into or record
@@ -43,6 +46,15 @@ def with_mrn(mrn: str) -> tuple[Patient, Patient]:
 
 def confirmable(record: Patient, patient: Patient, *, at: datetime) -> Confirmable:
     """Answer for every open operation, those included whose date has passed unsettled."""
-    operations = Operation.objects.still_open().filter(patient=patient)
-    listed = operations.select_related("patient", "procedure").order_by("or_date", "id")
-    return Confirmable(record, patient, answers(list(listed), at=at))
+    return Confirmable(record, patient, answers(_still_open(patient=patient.pk), at=at))
+
+
+@prepared
+def _record() -> QuerySet[Patient]:
+    return Patient.objects.with_mrn(Given("mrn", CharField())).select_related("merged_into")
+
+
+@prepared
+def _still_open() -> QuerySet[Operation]:
+    theirs = Operation.objects.still_open().filter(patient=Given("patient", BigIntegerField()))
+    return theirs.select_related("patient", "procedure").order_by("or_date", "id")

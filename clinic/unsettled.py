@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from clinic.confirm import OperationAnswer, answers
 from clinic.models import Confirmation
@@ -19,6 +19,7 @@ from education.rules.confirm import HoldReason, Word
 from education.rules.standing import Standing
 from patients import programme
 from patients.models import Booking, Operation, OperationQuerySet
+from patients.prepared import GivenIds, prepared
 
 # Of these the clinician who confirmed against the hold accepted the same thing: not learned yet.
 NOT_LEARNED = frozenset({Standing.LATE, Standing.DUE, Standing.NOT_DUE})
@@ -110,8 +111,14 @@ def _unsettled(rows: OperationQuerySet, *, at: datetime) -> list[Unsettled]:
 
 def latest_confirmations(operations: Iterable[Operation]) -> dict[int, Confirmation]:
     """Return the latest confirmation of each operation that has one, by the operation's id."""
-    rows = Confirmation.objects.filter(operation__in=list(operations)).select_related("by")
-    return {row.operation_id: row for row in rows.order_by("id")}
+    rows = _confirmations(operations=[operation.pk for operation in operations])
+    return {row.operation_id: row for row in rows}
+
+
+@prepared
+def _confirmations() -> QuerySet[Confirmation]:
+    rows = Confirmation.objects.filter(operation__among=GivenIds("operations"))
+    return rows.select_related("by").order_by("id")
 
 
 def _among(operations: OperationQuerySet, *, at: datetime) -> list[Unsettled]:

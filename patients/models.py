@@ -75,13 +75,12 @@ class PatientQuerySet(models.QuerySet["Patient"]):
         """Everybody but the records that were merged into another one."""
         return self.filter(merged_into__isnull=True)
 
-    def with_mrn(self, mrn: str) -> Self:
+    def with_mrn(self, mrn: models.Expression) -> Self:
         """The one record that has an MRN, in any case and with blanks around it, as it is unique.
 
         Said as the unique index says it, so that the index finds it.
         """
-        wanted = Lower(Trim(models.Value(mrn.replace("\x00", ""))))
-        return self.alias(_mrn=Lower(Trim("mrn"))).filter(_mrn=wanted)
+        return self.alias(_mrn=Lower(Trim("mrn"))).filter(_mrn=Lower(Trim(mrn)))
 
 
 class Patient(models.Model):

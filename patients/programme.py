@@ -4,10 +4,12 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
+from django.db.models import QuerySet
 from django.forms.models import model_to_dict
 
 from patients.clock import local_date
 from patients.models import Programme, latest_first
+from patients.prepared import prepared
 
 
 class NotFounded(Exception):
@@ -37,13 +39,19 @@ def change(*, at: datetime, by_id: int, **settings: Any) -> Programme:
 
 def current(*, known_at: datetime | None = None) -> Programme:
     """Return the settings in force, now or before a past instant; NotFounded if there are none."""
-    rows = Programme.objects.order_by(*latest_first())
-    if known_at is not None:
-        rows = rows.filter(recorded_at__lt=known_at)
-    latest = rows.first() or Programme.objects.order_by("recorded_at", "id").first()
+    if known_at is None:
+        latest = _latest.first()
+    else:
+        rows = Programme.objects.filter(recorded_at__lt=known_at).order_by(*latest_first())
+        latest = rows.first() or Programme.objects.order_by("recorded_at", "id").first()
     if latest is None:
         raise NotFounded
     return latest
+
+
+@prepared
+def _latest() -> QuerySet[Programme]:
+    return Programme.objects.order_by(*latest_first())[:1]
 
 
 def local_day(at: datetime) -> date:
