@@ -1,11 +1,10 @@
 """What to go through on the phone: the points that a patient's quizzes missed."""
 
 from dataclasses import dataclass
-from decimal import Decimal
 
+from education.answers_in_words import in_words, right_answer
 from education.given import from_json
 from education.models import MATCHED, Assignment, IdentityDecision, Question, SubmissionAnswer
-from education.rules.scoring import Kind
 from patients.speaks_for import spoken_for
 
 ENGLISH = "en"
@@ -60,34 +59,19 @@ def _wrong_since_pass(assignment: Assignment) -> list[SubmissionAnswer]:
 
 def _point(answer: SubmissionAnswer, times: int, language: str) -> Point:
     question = answer.question
+    given = from_json(answer.given) if answer.given else None
+    theirs = "" if language == ENGLISH else language
     return Point(
         question=question,
         stem=question.stem[ENGLISH],
-        answered=_answered(answer),
+        answered="; ".join(in_words(question, given, ENGLISH)) or "no answer",
         right=_right(question, ENGLISH),
         explanation=question.explanation.get(ENGLISH, ""),
-        stem_theirs="" if language == ENGLISH else question.stem.get(language, ""),
-        right_theirs="" if language == ENGLISH else _right(question, language),
+        stem_theirs=question.stem.get(theirs, ""),
+        right_theirs=_right(question, theirs) if theirs else "",
         times=times,
     )
 
 
-def _answered(answer: SubmissionAnswer) -> str:
-    if answer.given is None:
-        return "no answer"
-    given = from_json(answer.given)
-    if given.number is not None:
-        return _number(given.number, answer.question, ENGLISH)
-    chosen = [o.text[ENGLISH] for o in answer.question.options.all() if o.pk in given.options]
-    return "; ".join(chosen) or "no answer"
-
-
 def _right(question: Question, language: str) -> str:
-    if question.kind == Kind.NUMBER and question.number is not None:
-        return _number(question.number, question, language)
-    right = [o.text for o in question.options.all() if o.right]
-    return "; ".join(text.get(language, text[ENGLISH]) for text in right)
-
-
-def _number(number: Decimal, question: Question, language: str) -> str:
-    return f"{number.normalize():f} {question.unit.get(language, '')}".strip()
+    return "; ".join(in_words(question, right_answer(question), language))

@@ -1,7 +1,7 @@
-"""What patients type: an answer, and their name and date of birth."""
+"""What patients type at the end of a quiz: their name and date of birth."""
 
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -12,52 +12,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from education.rules.birth_date import Code, Field, Problem, read_birth_date
-from education.rules.scoring import Given
-from education.rules.typed_number import NumberProblem, read_number
-from education.shown import ShownQuestion
 
 MAX_NAME = 200  # characters, as in the register
-
-
-class ForeignOption(Exception):
-    """An option was sent that the question does not have."""
-
-
-# --- an answer -----------------------------------------------------------------------------------
-
-
-def read_answer(question: ShownQuestion, sent: Sequence[str]) -> Given | str:
-    """Return the answer, or the sentence that says what is wrong with it.
-
-    Raises ForeignOption for what no page of ours can send.
-    """
-    if question.is_number:
-        return _read_number(question, sent[0] if sent else "")
-    by_id = {str(option.id): option.id for option in question.options}
-    if not set(sent) <= set(by_id) or (len(sent) > 1 and not question.is_several):
-        raise ForeignOption
-    if not sent:
-        return _("Choose an answer.")
-    return Given(options=frozenset(by_id[value] for value in sent))
-
-
-def _read_number(question: ShownQuestion, typed: str) -> Given | str:
-    read = read_number(typed, units=question.units)
-    if not isinstance(read, NumberProblem):
-        return Given(number=read)
-    messages = {
-        NumberProblem.EMPTY: _("Type a number."),
-        NumberProblem.TOO_LONG: _("This is too long. Type a number, such as 12."),
-        NumberProblem.NOT_A_NUMBER: _("Type the number in digits, such as 12 or 7.5."),
-        NumberProblem.OTHER_UNIT: _("Type the number in this unit: %(unit)s."),
-        NumberProblem.COULD_BE_TWO: _(
-            "This could mean two numbers. For a thousand, type 1000. For one, type 1."
-        ),
-    }
-    return messages[read] % {"unit": question.unit}
-
-
-# --- name and date of birth ----------------------------------------------------------------------
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,11 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 
 from django.utils.safestring import SafeString
 
-from education.drawn import answer_key, asked_of, every_version
+from education.answers_in_words import in_words, right_answer
+from education.drawn import asked_of, every_version
 from education.markdown import to_html
 from education.models import Attempt, Edition, Question
 from education.rules.drawing import Draw, shuffled, shuffled_apart
@@ -42,6 +42,7 @@ class ShownQuestion:
     """
 
     record: Question
+    language: str
     number: int
     total: int
     stem: str
@@ -73,39 +74,12 @@ class ShownQuestion:
         return tuple(self.record.unit.values())
 
     def in_words(self, given: Given | None) -> tuple[str, ...]:
-        """Return an answer line by line: options chosen, a number with its unit, items in their
-        order, pairs; () for none.
-        """
-        if given is None:
-            return ()
-        by_id = {option.id: option for option in self.options}
-        if given.number is not None:
-            return (self._amount(given.number),)
-        if given.order:
-            return _numbered(by_id[item].text for item in given.order)
-        if given.pairs:
-            chosen = dict(given.pairs)
-            return tuple(
-                f"{option.text}: {by_id[chosen[option.id]].match}"
-                for option in self.options
-                if option.id in chosen
-            )
-        return tuple(option.text for option in self.options if option.id in given.options)
+        """Return an answer line by line; () for none."""
+        return in_words(self.record, given, self.language)
 
     def right_in_words(self) -> tuple[str, ...]:
         """Return the right answer."""
         return self.in_words(right_answer(self.record))
-
-    def _amount(self, number: Decimal) -> str:
-        return f"{plain_number(number)} {self.unit}".strip()
-
-
-def right_answer(question: Question) -> Given:
-    """Return the answer that is right."""
-    key = answer_key(question)
-    if key.kind == Kind.NUMBER:
-        return Given(number=key.number)
-    return Given(options=key.right_options, order=key.order, pairs=key.pairs)
 
 
 def sections(edition: Edition, language: str) -> list[ShownSection]:
@@ -166,6 +140,7 @@ def shown_question(
         matches = shuffled_apart(matches, draw=draw, question=record.name, name=name)
     return ShownQuestion(
         record=record,
+        language=language,
         number=number,
         total=total,
         stem=record.stem[language],
@@ -184,12 +159,3 @@ def next_unanswered(
     open_ones = [q for q in asked if q.record.pk not in given]
     behind = [q for q in open_ones if q.number > after]
     return next(iter(behind or open_ones), None)
-
-
-def plain_number(number: Decimal) -> str:
-    """Return a number without trailing zeros: 4.000 is 4, and 100 stays 100."""
-    return f"{number.normalize():f}"
-
-
-def _numbered(lines: Iterable[str]) -> tuple[str, ...]:
-    return tuple(f"{place}. {line}" for place, line in enumerate(lines, start=1))

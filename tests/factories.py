@@ -14,6 +14,7 @@ from factory.declarations import Sequence
 
 from clinic.models import Role, StaffUser
 from education import stage_tables
+from education.answers_in_words import right_answer
 from education.assign import in_force, require
 from education.drawn import asked_of, every_version
 from education.eating_record import TypedFacts, record_facts
@@ -24,7 +25,6 @@ from education.publish import publish
 from education.rules.may_give import Medicine
 from education.rules.module_text import read_module
 from education.rules.scoring import Given, Kind
-from education.shown import right_answer
 from education.take import begin, save_answer, submit
 from patients import programme
 from patients.clock import now

@@ -23,6 +23,7 @@ from clinic.demo.stage import (
 )
 from clinic.models import Role
 from education.clear import clear_by_teach_back, sign_off, waive
+from education.drawn import asked_of
 from education.identify import match, undo
 from education.invite import Refusal, invite
 from education.models import Message, MessageState
@@ -89,7 +90,7 @@ class Began:
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         attempt = begin(invitation(mrn, self.module), at=at)
-        for question in stage.questions(attempt.edition)[: self.answers]:
+        for question in asked_of(attempt)[: self.answers]:
             save_answer(attempt, question, given(question, ()), at=at)
 
 
@@ -115,7 +116,7 @@ class Took:
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         person = BY_MRN[mrn]
         attempt = begin(invitation(mrn, self.module), at=at)
-        for question in stage.questions(attempt.edition):
+        for question in asked_of(attempt):
             save_answer(attempt, question, given(question, self.wrong), at=at)
         who = self.typed or Typed(person.given, person.family, person.birth_date)
         submit(

@@ -1,7 +1,7 @@
 """Where the demo's history is played: the day it leads up to, the staff, and who is meant."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from functools import cached_property
@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 
 from clinic.demo.people import TIME_ZONE
 from clinic.models import Role, StaffUser
-from education.models import Assignment, Edition, Invitation, Question, Submission
+from education.answers_in_words import right_answer
+from education.models import Assignment, Invitation, Question, Submission
 from education.rules.scoring import Given, Kind
 from patients.models import Operation, Patient
 
@@ -20,7 +21,6 @@ class Stage:
 
     on: date
     staff: Mapping[Role, StaffUser]
-    quizzes: dict[int, list[Question]] = field(default_factory=dict)
 
     def instant(self, days_ago: int, hour: int, minute: int = 0) -> datetime:
         """Return the instant of a local time of day, `days_ago` days before the demo's day.
@@ -44,12 +44,6 @@ class Stage:
     @cached_property
     def clinician(self) -> int:
         return self.id_of(Role.CLINICIAN)
-
-    def questions(self, edition: Edition) -> list[Question]:
-        """Return an edition's questions with their options, read once."""
-        if edition.pk not in self.quizzes:
-            self.quizzes[edition.pk] = list(edition.questions.prefetch_related("options"))
-        return self.quizzes[edition.pk]
 
 
 def instant(on: date, days_ago: int, hour: int, minute: int = 0) -> datetime:
@@ -96,9 +90,15 @@ def submission(mrn: str, module: str) -> Submission:
 
 def given(question: Question, wrong: Iterable[str]) -> Given:
     """Return an answer to a question: right, unless its key is among `wrong`."""
-    right = question.key not in wrong
+    if question.key not in wrong:
+        return right_answer(question)
     if question.kind == Kind.NUMBER:
-        number = question.number or Decimal(0)
-        return Given(number=number if right else number + 3)
-    options = [o.pk for o in question.options.all() if o.right == right]
-    return Given(options=frozenset(options if question.kind == Kind.SEVERAL else options[:1]))
+        return Given(number=(question.number or Decimal(0)) + (question.tolerance or 0) + 3)
+    options = [option.pk for option in question.options.all()]
+    turned = options[1:] + options[:1]
+    if question.kind == Kind.ORDER:
+        return Given(order=tuple(turned))
+    if question.kind == Kind.MATCH:
+        return Given(pairs=frozenset(zip(options, turned, strict=True)))
+    amiss = [o.pk for o in question.options.all() if not o.right]
+    return Given(options=frozenset(amiss if question.kind == Kind.SEVERAL else amiss[:1]))

@@ -229,7 +229,7 @@ def _quiz(quiz: Quiz) -> Iterator[Row]:
         yield Row(
             "answer",
             of=mine,
-            name=answer.key,
+            name=answer.name,
             what="right" if answer.right else "wrong",
             note=LIST.join(answer.words),
         )

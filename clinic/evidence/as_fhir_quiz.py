@@ -47,25 +47,36 @@ def questionnaire(edition: PublishedEdition, names: Names) -> Json:
 
 
 def _item(asked: Asked, module: str, names: Names) -> Json:
-    number = asked.kind == Kind.NUMBER
-    stem = f"{asked.stem} (in {asked.unit})" if asked.unit else asked.stem
-    return {
-        "linkId": asked.key,
-        "text": stem,
-        "type": "decimal" if number else "choice",
-        "required": True,
-        "repeats": asked.kind == Kind.SEVERAL,
-        "answerOption": [
+    """Pairs are a group with a choice for each; a question of several versions is not required."""
+    item: Json = {
+        "linkId": asked.name,
+        "text": f"{asked.stem} (in {asked.unit})" if asked.unit else asked.stem,
+        "required": asked.always_asked,
+    }
+    system = _options(module, asked.name, names)
+    if asked.kind == Kind.MATCH:
+        options = [_option(system, *match) for match in asked.matches]
+        parts = [
             {
-                "valueCoding": {
-                    "system": _options(module, asked.key, names),
-                    "code": key,
-                    "display": text,
-                }
+                "linkId": f"{asked.name}.{key}",
+                "text": text,
+                "type": "choice",
+                "required": True,
+                "answerOption": options,
             }
             for key, text in asked.options
-        ],
+        ]
+        return {**item, "type": "group", "item": parts}
+    return {
+        **item,
+        "type": "decimal" if asked.kind == Kind.NUMBER else "choice",
+        "repeats": asked.kind in (Kind.SEVERAL, Kind.ORDER),
+        "answerOption": [_option(system, *option) for option in asked.options],
     }
+
+
+def _option(system: str, key: str, text: str) -> Json:
+    return {"valueCoding": {"system": system, "code": key, "display": text}}
 
 
 def response(quiz: Quiz, record: ClearanceRecord, names: Names) -> Json:
@@ -73,7 +84,7 @@ def response(quiz: Quiz, record: ClearanceRecord, names: Names) -> Json:
     edition = next(
         one for one in record.editions if (one.module, one.number) == (quiz.module, quiz.edition)
     )
-    kinds = {asked.key: asked.kind for asked in edition.questions}
+    asked = {one.name: one for one in edition.questions}
     clearance = next((one for one in record.clearances if one.quiz_id == quiz.id), None)
     score: dict[str, Json] = {
         "right": {"valueInteger": quiz.right},
@@ -92,13 +103,7 @@ def response(quiz: Quiz, record: ClearanceRecord, names: Names) -> Json:
         "authored": instant(quiz.at),
         "source": names.to("patient", record.person.id),
         "item": [
-            *(
-                {
-                    "linkId": one.key,
-                    "answer": _answers(one, kinds[one.key], quiz.module, names),
-                }
-                for one in quiz.answers
-            ),
+            *(_answered(one, asked[one.name], quiz.module, names) for one in quiz.answers),
             {
                 "linkId": "score",
                 "item": [
@@ -111,17 +116,28 @@ def response(quiz: Quiz, record: ClearanceRecord, names: Names) -> Json:
     }
 
 
-def _answers(answered: Answered, kind: str, module: str, names: Names) -> list[Json]:
-    if kind == Kind.NUMBER:
-        return [{"valueDecimal": float(number)} for number in answered.given]
+def _answered(answered: Answered, asked: Asked, module: str, names: Names) -> Json:
+    """An order is the items in the order that was given: a repeated answer keeps its order."""
+    if asked.kind == Kind.NUMBER:
+        numbers: list[Json] = [{"valueDecimal": float(number)} for number in answered.given]
+        return {"linkId": asked.name, "answer": numbers}
+    system = _options(module, asked.name, names)
+    if asked.kind == Kind.MATCH:
+        text = dict(asked.matches)
+        parts = [
+            {"linkId": f"{asked.name}.{part}", "answer": [_option(system, chosen, text[chosen])]}
+            for part, chosen in zip(answered.parts, answered.given, strict=True)
+        ]
+        return {"linkId": asked.name, "item": parts}
     mark: Json = {}
-    if kind != Kind.SEVERAL:
+    if asked.kind in (Kind.ONE, Kind.TRUE_FALSE):
         mark = {"extension": [{"url": ORDINAL, "valueDecimal": int(answered.right)}]}
-    system = _options(module, answered.key, names)
-    return [
-        {"valueCoding": {**mark, "system": system, "code": key, "display": words}}
-        for key, words in zip(answered.given, answered.words, strict=True)
+    texts = dict(asked.options)
+    answers = [
+        {"valueCoding": {**mark, "system": system, "code": key, "display": texts[key]}}
+        for key in answered.given
     ]
+    return {"linkId": asked.name, "answer": answers}
 
 
 def _edition(module: str, number: int) -> str:

@@ -1,5 +1,6 @@
 """Gather the quizzes of a clearance record: what was answered, and whose each was said to be."""
 
+from collections import Counter
 from collections.abc import Collection, Iterable
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -7,10 +8,19 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 
 from clinic.evidence.record import Answered, Asked, Cleared, Decision, PublishedEdition, Quiz
+from education.answers_in_words import in_order_of, in_words, plain_number
 from education.given import from_json
-from education.models import MATCHED, Edition, IdentityDecision, Submission, SubmissionAnswer
-from education.rules.module_text import SOURCE_LANGUAGE
-from education.shown import ShownQuestion, as_written
+from education.models import (
+    MATCHED,
+    Edition,
+    IdentityDecision,
+    Question,
+    Submission,
+    SubmissionAnswer,
+)
+from education.rules.module_parts import SOURCE_LANGUAGE
+from education.rules.scoring import Given
+from education.shown import as_written
 from patients.clock import local_date
 
 
@@ -78,20 +88,24 @@ def _quiz(
 
 
 def _answered(row: SubmissionAnswer) -> Answered:
-    if row.given is None:
-        return Answered(row.question.key, (), (), row.right)
-    given = from_json(row.given)
+    question = row.question
+    given = from_json(row.given) if row.given else None
+    parts, keys = _keys(question, given) if given else ((), ())
+    words = in_words(question, given, SOURCE_LANGUAGE)
+    return Answered(question.key, question.name, keys, words, row.right, parts)
+
+
+def _keys(question: Question, given: Given) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the keys of what was asked (of pairs) and of what was chosen, or the number."""
     if given.number is not None:
-        number = f"{given.number.normalize():f}"
-        unit = row.question.unit.get(SOURCE_LANGUAGE, "")
-        return Answered(row.question.key, (number,), (f"{number} {unit}".strip(),), row.right)
-    chosen = [option for option in row.question.options.all() if option.pk in given.options]
-    return Answered(
-        row.question.key,
-        tuple(option.key for option in chosen),
-        tuple(option.text[SOURCE_LANGUAGE] for option in chosen),
-        row.right,
-    )
+        return (), (plain_number(given.number),)
+    key = {option.pk: option.key for option in question.options.all()}
+    if given.pairs:
+        pairs = in_order_of(question, given)
+        return tuple(key[asked] for asked, _ in pairs), tuple(key[chosen] for _, chosen in pairs)
+    if given.order:
+        return (), tuple(key[item] for item in given.order)
+    return (), tuple(name for pk, name in key.items() if pk in given.options)
 
 
 def editions_of(
@@ -113,20 +127,27 @@ def editions_of(
             title=row.title[SOURCE_LANGUAGE],
             pass_mark=row.pass_mark,
             at=row.recorded_at,
-            questions=tuple(_asked(one) for one in as_written(row, SOURCE_LANGUAGE)),
+            questions=_asked(row),
         )
         for row in rows.order_by("module__code", "number")
     )
 
 
-def _asked(question: ShownQuestion) -> Asked:
-    return Asked(
-        key=question.record.key,
-        kind=question.record.kind,
-        stem=question.stem,
-        unit=question.unit,
-        safety_critical=question.record.safety_critical,
-        options=tuple(
-            (option.key, option.text[SOURCE_LANGUAGE]) for option in question.record.options.all()
-        ),
+def _asked(edition: Edition) -> tuple[Asked, ...]:
+    written = as_written(edition, SOURCE_LANGUAGE)
+    versions = Counter(question.record.key for question in written)
+    return tuple(
+        Asked(
+            key=question.record.key,
+            name=question.record.name,
+            kind=question.record.kind,
+            stem=question.stem,
+            unit=question.unit,
+            safety_critical=question.record.safety_critical,
+            always_asked=versions[question.record.key] == 1,
+            options=tuple((keys[option.id], option.text) for option in question.options),
+            matches=tuple((keys[match.id], match.match) for match in question.matches),
+        )
+        for question in written
+        for keys in [{option.pk: option.key for option in question.record.options.all()}]
     )

@@ -309,7 +309,12 @@ def _missed(quiz: Quiz, record: ClearanceRecord) -> str:
     edition = next(
         (e for e in record.editions if (e.module, e.number) == (quiz.module, quiz.edition)), None
     )
-    asked = [one for one in edition.questions if one.safety_critical] if edition else []
+    shown = {answer.name for answer in quiz.answers}
+    asked = [
+        one
+        for one in (edition.questions if edition else ())
+        if one.safety_critical and one.name in shown
+    ]
     if not asked:
         return "none in this edition"
     missed = [one.stem for one in asked if one.key in quiz.missed_safety]

@@ -186,12 +186,18 @@ class Decision:
 
 @dataclass(frozen=True)
 class Answered:
-    """One question as it was answered: option keys or a number, and the same in words."""
+    """One question as it was answered: option keys or a number, and the same in words.
+
+    `key` is the question's, `name` that of the version which was asked. Of pairs `given` are the
+    keys of what was chosen, and `parts` those of what it was chosen for.
+    """
 
     key: str
+    name: str
     given: tuple[str, ...]
     words: tuple[str, ...]
     right: bool
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -248,14 +254,20 @@ class Contacted:
 
 @dataclass(frozen=True)
 class Asked:
-    """One question of an edition; `options` are keys and texts."""
+    """One version of a question of an edition; `options` are keys and texts.
+
+    Of pairs `options` are what is asked, and `matches` what may be chosen for it.
+    """
 
     key: str
+    name: str
     kind: str
     stem: str
     unit: str
     safety_critical: bool
+    always_asked: bool  # it is the only version
     options: tuple[tuple[str, str], ...]
+    matches: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,7 @@
 """The modules as patients read them, and as they are scored: to look at, not to change."""
 
+from itertools import groupby
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
@@ -7,6 +9,7 @@ from django.views.decorators.http import require_safe
 from clinic.models import Role
 from education.models import Edition, Module
 from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
+from education.shown import ShownQuestion, as_written
 from education.titles import titles
 from patients import programme
 from patients.open_to import open_to
@@ -47,7 +50,7 @@ def module(request: HttpRequest, code: str) -> HttpResponse:
             "languages": [code for code in LANGUAGES if code in edition.languages],
             "title": edition.title[language],
             "sections": edition.sections.all(),
-            "questions": edition.questions.prefetch_related("options"),
+            "questions": _by_question(as_written(edition, language)),
             "zone": programme.current().zone,
         },
     )
@@ -55,3 +58,8 @@ def module(request: HttpRequest, code: str) -> HttpResponse:
 
 def _chosen(editions: list[Edition], number: str) -> Edition:
     return next((one for one in editions if str(one.number) == number), editions[0])
+
+
+def _by_question(written: list[ShownQuestion]) -> list[list[ShownQuestion]]:
+    """Return the versions of each question together."""
+    return [list(versions) for _, versions in groupby(written, key=lambda one: one.number)]

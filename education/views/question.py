@@ -2,15 +2,13 @@
 
 from django.http import Http404, HttpResponse
 
-from education.forms import ForeignOption, read_answer
+from education.answer_form import Answering, ForeignOption, answering, read_answer
 from education.models import Attempt
 from education.rules.scoring import Given
-from education.shown import ShownQuestion, next_unanswered, plain_number, questions
+from education.shown import ShownQuestion, next_unanswered, questions
 from education.take import answers_given, save_answer
 from education.views.link import NOT_REACHED, Visit, page, see, through_link, where_it_stands
 from education.views.typed import typed_in
-
-LONGEST_ECHO = 60  # characters of a refused number that are shown again
 
 
 @through_link
@@ -25,7 +23,7 @@ def question(visit: Visit, number: int) -> HttpResponse:
     shown = asked[number - 1]
     given = answers_given(attempt)
     if visit.request.method != "POST":
-        return _page(visit, attempt, shown, given.get(shown.record.pk))
+        return _page(visit, attempt, shown, answering(shown, given.get(shown.record.pk)))
     if not of_attempt(visit, attempt):
         return see(visit.address("quiz-start"))
     return _answered(visit, attempt, asked, shown, given)
@@ -43,17 +41,16 @@ def _answered(
     shown: ShownQuestion,
     given: dict[int, Given],
 ) -> HttpResponse:
-    sent = visit.request.POST.getlist("answer")
     try:
-        answer = read_answer(shown, sent)
+        answer = read_answer(shown, visit.request.POST)
     except ForeignOption:
         raise Http404 from None
-    if isinstance(answer, str):
-        return _page(visit, attempt, shown, None, typed=sent, error=answer, status=422)
+    if isinstance(answer, Answering):
+        return _page(visit, attempt, shown, answer, status=422)
     try:
         save_answer(attempt, shown.record, answer, at=visit.at)
     except NOT_REACHED:
-        return _page(visit, attempt, shown, answer, typed=sent, status=503)
+        return _page(visit, attempt, shown, answering(shown, answer), status=503)
     given[shown.record.pk] = answer
     if visit.back_to_check:
         return see(visit.address("quiz-check"))
@@ -67,21 +64,14 @@ def _page(
     visit: Visit,
     attempt: Attempt,
     shown: ShownQuestion,
-    given: Given | None,
+    fields: Answering,
     *,
-    typed: list[str] | None = None,
-    error: str = "",
     status: int = 200,
 ) -> HttpResponse:
-    number = given.number if given else None
     context = {
         "question": shown,
         "attempt": attempt,
-        "chosen": given.options if given else frozenset(),
-        "typed": typed[0][:LONGEST_ECHO]
-        if typed and shown.is_number
-        else ("" if number is None else plain_number(number)),
-        "error": error,
+        "fields": fields,
         "back_url": _back(visit, shown),
     }
     return page(visit, "question", context, status=status)

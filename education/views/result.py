@@ -8,15 +8,17 @@ from education.given import from_json
 from education.models import Submission
 from education.shown import ShownQuestion, questions
 from education.views.link import Visit, page, see, through_link
+from patients.clock import local_date
 
 
 @dataclass(frozen=True)
-class WrongAnswer:
-    """A question that was got wrong, with what was answered and what is right."""
+class Told:
+    """A question with what was answered and what is right."""
 
     question: ShownQuestion
     answer: tuple[str, ...]
     right: tuple[str, ...]
+    was_right: bool
     read_again_url: str
 
 
@@ -26,11 +28,14 @@ def result(visit: Visit) -> HttpResponse:
     submission = visit.submission
     if submission is None:
         return see(visit.address("quiz-start"))
-    wrong = _wrong(visit, submission)
+    told = _told(visit, submission)
+    wrong = [answer for answer in told if not answer.was_right]
     context = {
         "submission": submission,
         "title": submission.edition.title[_language(visit, submission)],
+        "handed_in": local_date(submission.recorded_at, visit.programme.zone),
         "wrong": wrong,
+        "right": [answer for answer in told if answer.was_right],
         "unsafe": [answer for answer in wrong if answer.question.record.safety_critical],
         "attempt": visit.attempt,
         "may_begin": visit.may_begin,
@@ -40,19 +45,22 @@ def result(visit: Visit) -> HttpResponse:
     return page(visit, "result", context)
 
 
-def _wrong(visit: Visit, submission: Submission) -> list[WrongAnswer]:
+def _told(visit: Visit, submission: Submission) -> list[Told]:
     answers = {answer.question_id: answer for answer in submission.answers.all()}
-    return [
-        WrongAnswer(
-            question,
-            question.in_words(from_json(given) if given else None),
-            question.right_in_words(),
-            f"{visit.address('quiz-start')}#{question.section}",
+    told = []
+    for question in questions(submission.attempt, _language(visit, submission)):
+        answer = answers[question.record.pk]
+        given = from_json(answer.given) if answer.given else None
+        told.append(
+            Told(
+                question,
+                question.in_words(given),
+                question.right_in_words(),
+                answer.right,
+                f"{visit.address('quiz-start')}#{question.section}",
+            )
         )
-        for question in questions(submission.attempt, _language(visit, submission))
-        if not answers[question.record.pk].right
-        for given in [answers[question.record.pk].given]
-    ]
+    return told
 
 
 def _language(visit: Visit, submission: Submission) -> str:

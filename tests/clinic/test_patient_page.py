@@ -10,6 +10,7 @@ from django.urls import reverse
 from clinic.models import TrailEntry
 from clinic.once import new_key
 from education.clear import clear_by_teach_back, revoke_waiver, sign_off, waive
+from education.drawn import asked_of
 from education.invite import LinkState, open_link
 from education.models import Assignment, Clearance, Revocation, Waiver, WaiverRevocation
 from patients import programme
@@ -330,7 +331,7 @@ def test_the_call_sheet_shows_what_was_missed_and_how_often() -> None:
     a_submission(invitation, wrong=2, at=now() - timedelta(days=1))
     address = reverse("call-sheet", args=[patient.pk, assignment.pk])
     html = signed_in("dietitian").get(address).content.decode()
-    questions = list(invitation.attempts.all()[0].edition.questions.all())
+    questions = asked_of(invitation.attempts.all()[0])
     for question in questions[-3:]:
         assert question.stem["en"] in html.replace("&#x27;", "'"), question.key
         assert question.stem["es"] in html.replace("&#x27;", "'"), question.key

@@ -5,10 +5,12 @@ from typing import Any
 
 from django.test import Client
 
+from education.answer_form import answering
+from education.answers_in_words import right_answer
+from education.drawn import asked_of
 from education.models import Invitation, Submission
 from education.rules.scoring import Given
-from education.shown import plain_number
-from tests.factories import right_answers
+from education.shown import ShownQuestion, questions
 
 NAME_AND_BIRTH = {
     "given_names": "Odalys",
@@ -44,14 +46,15 @@ class Phone:
         """Answer question `number`; right, unless something else is given."""
         attempt = self.invitation.attempts.order_by("number").last()
         assert attempt is not None
-        question = attempt.edition.questions.all()[number - 1]
-        given = given or right_answers(attempt.edition)[question.pk]
-        return self.send(f"{number}/", attempt=str(attempt.number), answer=as_sent(given), **form)
+        question = questions(attempt, attempt.edition.languages[0])[number - 1]
+        given = given or right_answer(question.record)
+        sent = as_sent(question, given)
+        return self.send(f"{number}/", attempt=str(attempt.number), **sent, **form)
 
     def answer_all(self) -> None:
         attempt = self.invitation.attempts.order_by("number").last()
         assert attempt is not None
-        for number in range(1, attempt.edition.questions.count() + 1):
+        for number in range(1, len(asked_of(attempt)) + 1):
             assert self.answer(number).status_code == 303
 
     def type_name(self, **other: str) -> Any:
@@ -69,11 +72,12 @@ class Phone:
         return Submission.objects.get(attempt__invitation=self.invitation, attempt__number=attempt)
 
 
-def as_sent(given: Given) -> list[str]:
+def as_sent(question: ShownQuestion, given: Given) -> dict[str, Any]:
     """Return an answer as a form sends it."""
-    if given.number is not None:
-        return [plain_number(given.number)]
-    return [str(option) for option in sorted(given.options)]
+    fields = answering(question, given)
+    if fields.lines:
+        return {line.field: line.chosen for line in fields.lines}
+    return {"answer": fields.typed or [str(option) for option in sorted(fields.chosen)]}
 
 
 def words(response: Any) -> str:

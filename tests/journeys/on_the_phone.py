@@ -79,30 +79,42 @@ def link_in(mail: Received) -> str:
 
 @dataclass(frozen=True)
 class Asked:
-    """A question in one language: the options or the number that are right."""
+    """A version of a question in one language, with what is right: the options, the number, the
+    items in their order, or each pair.
+    """
 
     key: str
     kind: str
     safety_critical: bool
     options: dict[str, bool]
     number: str
+    order: tuple[str, ...]
+    pairs: dict[str, str]
 
 
 @cache
 def questions(language: str) -> dict[str, Asked]:
-    """Every question of the two modules, by what is asked."""
+    """Every version of every question of the two modules, by what is asked."""
     modules = [tomllib.loads((STARTER / name).read_text(encoding="utf-8")) for name in FILES]
     return {
-        asked["stem"][language]: Asked(
-            key=asked["key"],
-            kind=asked["kind"],
-            safety_critical=asked["safety_critical"],
-            options={o["text"][language]: o["right"] for o in asked.get("option", [])},
-            number=asked.get("answer", ""),
-        )
+        version["stem"][language]: _asked({**question, **version}, language)
         for module in modules
-        for asked in module["question"]
+        for question in module["question"]
+        for version in (question, *question.get("version", []))
     }
+
+
+def _asked(version: dict[str, Any], language: str) -> Asked:
+    items = sorted(version.get("item", []), key=lambda item: int(item["place"]))
+    return Asked(
+        key=version["key"],
+        kind=version["kind"],
+        safety_critical=version["safety_critical"],
+        options={o["text"][language]: o["right"] for o in version.get("option", [])},
+        number=version.get("answer", ""),
+        order=tuple(item["text"][language] for item in items),
+        pairs={p["text"][language]: p["match"][language] for p in version.get("pair", [])},
+    )
 
 
 # --- the phone -----------------------------------------------------------------------------------
@@ -110,11 +122,15 @@ def questions(language: str) -> dict[str, Asked]:
 
 @dataclass
 class Phone:
-    """A patient's phone. Counts taps; a tap into a field to type there is part of the typing."""
+    """A patient's phone. Counts taps; a tap into a field to type there is part of the typing.
+
+    To put in order takes a tap for each line, to match two; they are counted apart, in `arranging`.
+    """
 
     page: Page
     language: str = "en"
     taps: int = field(default=0)
+    arranging: int = field(default=0)
 
     @property
     def words(self) -> Words:
@@ -150,10 +166,25 @@ class Phone:
         if asked.kind == "number":
             typed = str(int(asked.number) + 3) if wrong else asked.number
             self.page.get_by_role("textbox").fill(typed)
+        elif asked.kind == "order":
+            self.place(asked.order[1:] + asked.order[:1] if wrong else asked.order)
+        elif asked.kind == "match":
+            matches = list(asked.pairs.values())
+            turned = matches[1:] + matches[:1] if wrong else matches
+            for line, match in zip(asked.pairs, turned, strict=True):
+                self.arranging += 2  # the list, and the line in it
+                self.page.get_by_label(line, exact=True).select_option(label=match)
         else:
             self.choose(asked, wrong=wrong)
         self.press(self.words.save)
         return asked.key
+
+    def place(self, items: tuple[str, ...]) -> None:
+        """Give each line its place."""
+        for place, item in enumerate(items, start=1):
+            line = self.page.get_by_role("group", name=item, exact=True)
+            self.arranging += 1
+            line.get_by_role("radio", name=str(place), exact=True).click()
 
     def choose(self, asked: Asked, *, wrong: bool) -> None:
         """Tap the right options, or one that is not."""

@@ -41,11 +41,11 @@ def test_from_the_letter_to_the_result(
             judge(page, f"a question, {asked.kind}")
             phone.press(phone.words.save)  # without an answer
             expect(page.locator(".alert")).to_be_focused()
-            if asked.kind in ("one", "number"):  # the others look the same
+            if asked.kind not in ("several", "true_false"):  # they look the same as one of several
                 judge(page, f"a question without its answer, {asked.kind}")
             judged.add(asked.kind)
         phone.answer(wrong=asked.key in ("insulin", "who-calls", "bottles"))
-    assert judged == {"one", "several", "number", "true_false"}
+    assert judged >= {"one", "several", "number", "true_false"}
 
     judge(page, "name and date of birth")
     page.locator("#day").fill("31")
