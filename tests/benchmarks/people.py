@@ -3,8 +3,8 @@
     .venv/bin/python -m tests.benchmarks.people --people 10000 --seed 101 --into FOLDER
 
 The same seed always gives the same people. Seeds 1 to 5 were for tuning the engine. Those
-that judge it (401 to 405) were looked at by nobody before; 101 to 105 and 301 to 305 did so until one
-of their strangers led to a stricter rule each. The command writes register.csv, claims.csv and
+that judge it (401 to 405) were not looked at before; 101 to 105 and 301 to 305 judged it until a
+stranger among them led to a stricter rule. The command writes register.csv, claims.csv and
 truth.csv as `manage.py rehearse_matching` reads them, and kinds.csv, which says of each claim
 what was done to it.
 
