@@ -41,6 +41,7 @@ def publish(
                 heading=dict(part.heading),
                 body=dict(part.body),
                 ask_yourself=dict(part.ask_yourself or {}),
+                sources=part.sources,
             )
             for position, part in enumerate(text.sections, start=1)
         }

@@ -63,7 +63,15 @@ from education.models.reaching import (
     Message,
     MessageState,
 )
-from education.models.teaching import Edition, Module, Option, Question, Requirement, Section
+from education.models.teaching import (
+    Edition,
+    EditionSign,
+    Module,
+    Option,
+    Question,
+    Requirement,
+    Section,
+)
 
 __all__ = [
     "MATCHED",
@@ -81,6 +89,7 @@ __all__ = [
     "EatingSetAside",
     "EatingSignedFor",
     "Edition",
+    "EditionSign",
     "EmailText",
     "EndedBecause",
     "GivenBy",

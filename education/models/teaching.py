@@ -44,6 +44,17 @@ class Edition(AppendOnly):
         return f"{self.module_id} edition {self.number}"
 
 
+class EditionSign(AppendOnly):
+    """A clinician of the programme signs an edition: its words are the programme's from here on.
+
+    It blocks nothing. Until then every page of staff's that shows the module says “unsigned”.
+    """
+
+    edition = models.OneToOneField(Edition, on_delete=models.PROTECT, related_name="sign")
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+
 class Section(AppendOnly):
     edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="sections")
     position = models.PositiveSmallIntegerField()
@@ -51,6 +62,8 @@ class Section(AppendOnly):
     heading = models.JSONField()
     body = models.JSONField()
     ask_yourself = models.JSONField(default=dict, db_default=Value({}, models.JSONField()))
+    # For staff, in English: where it comes from. No patient's page shows it.
+    sources = models.TextField(blank=True, default="", db_default="")
 
     class Meta:
         ordering = ["position"]

@@ -30,12 +30,16 @@ class OptionText:
 
 @dataclass(frozen=True)
 class SectionText:
-    """One section of the teaching; `body` and the note "ask yourself", if any, are Markdown."""
+    """One section of the teaching; `body` and the note "ask yourself", if any, are Markdown.
+
+    `sources` tells staff where what it says comes from, in English; no patient reads it.
+    """
 
     key: str
     heading: Words
     body: Words
     ask_yourself: Words | None = None
+    sources: str = ""
 
 
 @dataclass(frozen=True)

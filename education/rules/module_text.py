@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 _MODULE_FIELDS = frozenset({"code", "pass_mark", "title", "section", "question"})
-_SECTION_FIELDS = frozenset({"key", "heading", "body", "ask_yourself"})
+_SECTION_FIELDS = frozenset({"key", "heading", "body", "ask_yourself", "sources"})
 
 
 class ModuleTextError(ValueError):
@@ -107,4 +107,5 @@ def _section(fields: Fields, record: Record, number: int) -> SectionText:
         heading=fields.words(record, "heading", where),
         body=fields.words(record, "body", where),
         ask_yourself=fields.words_if_any(record, "ask_yourself", where),
+        sources=fields.string(record, "sources", where).strip() if "sources" in record else "",
     )

@@ -30,6 +30,7 @@ DECISIONS = {
     "patients_intakemessage",
     "patients_intakestep",
     "education_edition",
+    "education_editionsign",
     "education_section",
     "education_question",
     "education_option",
