@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from education.rules.item_statistics import Interval
 
-EASE = (10.0, 52.0)  # the panel of the shares right, 0 to 1
-TELLS = (58.0, 98.0)  # the panel of the discriminations
+EASE = (10.0, 48.0)  # the panel of the shares right, 0 to 1
+TELLS = (60.0, 97.0)  # the panel of the discriminations
 LOWEST, HIGHEST = -0.5, 1.0  # what that panel shows; lower ones stand at its edge
 HEAD, ROW, FOOT = 24, 22, 20  # pixels
 TALLEST, BARS_HEAD = 70, 20

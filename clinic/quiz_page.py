@@ -7,11 +7,13 @@ from clinic import quiz_words
 from clinic.quiz_chart import Bars, Chart, bars, chart
 from education.models import Question
 from education.quiz_measured import Measured, MeasuredQuestion, MeasuredVersion
-from education.rules.does_it_measure import GRAVE
+from education.rules.does_it_measure import GRAVE, Finding
 from education.rules.item_statistics import Choice
 from education.rules.module_text import SOURCE_LANGUAGE
 from education.rules.pass_mark import KNOWING, Quiz, chance_of_passing, questions_for
 
+# Findings that the list of what was answered does not explain.
+LITTLE_TO_SEE = {Finding.VERY_EASY, Finding.EASY_AS_IT_SHOULD_BE, Finding.NEVER_CHOSEN}
 TOO_LITTLE, ENOUGH = 0.6, 0.9  # shares known that the sentence about the pass mark speaks of
 
 
@@ -41,6 +43,7 @@ class VersionRow:
     tells: str
     tells_within: str
     findings: list[str]
+    look: bool  # what was answered is worth looking at
     choices: list[ChoiceRow]
     no_answer: int
 
@@ -141,6 +144,7 @@ def _row(question: MeasuredQuestion, version: MeasuredVersion, language: str) ->
         tells=tells,
         tells_within=tells_within,
         findings=[quiz_words.finding_words(one) for one in said],
+        look=bool(set(said) - LITTLE_TO_SEE),
         choices=[_choice(asked, c, right, enough, language) for c in figures.choices],
         no_answer=version.no_answer,
     )

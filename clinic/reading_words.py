@@ -52,7 +52,7 @@ def _hardness(found: Readings) -> str:
         return f"“{band[0].upper()}{band[1:]}” on the INFLESZ scale."
     if found.words < MIN_GRADED_WORDS:
         return f"Fewer than {MIN_GRADED_WORDS} words have no grade of their own."
-    return "No grade: there is no sentence here."
+    return f"No grade: fewer than {MIN_GRADED_WORDS} words stand in sentences."
 
 
 def _smog(found: Readings) -> str:

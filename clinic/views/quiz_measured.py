@@ -56,8 +56,8 @@ def quiz_measured_csv(request: HttpRequest, code: str) -> HttpResponse:
     form = QuizFilter(request.GET, editions=editions)
     asked = form.asked(programme.current().zone)
     if form.errors:
-        page = reverse("quiz-measured", args=[code])
-        return HttpResponseRedirect(f"{page}?{request.GET.urlencode()}")
+        query = {name: request.GET[name][:40] for name in form.fields if name in request.GET}
+        return HttpResponseRedirect(reverse("quiz-measured", args=[code], query=query))
     content = quiz_csv.write(measured(asked), language=asked.language)
     response = HttpResponse(content, content_type="text/csv; charset=utf-8")
     name = f"quiz-{code}-edition-{asked.edition.number}.csv"

@@ -14,6 +14,7 @@ from statistics import NormalDist
 
 CONFIDENCE = 0.95
 _Z = NormalDist().inv_cdf(0.5 + CONFIDENCE / 2)
+_ALL_BUT_ONE = 1 - 1e-9  # the transformation has no value at a correlation of 1
 
 
 @dataclass(frozen=True)
@@ -114,10 +115,11 @@ def fisher(correlation: float, pairs: int) -> Interval:
     Source: R. A. Fisher, Metron 1921;1:3-32 (z transformation). For right and wrong it is an
     approximation, so it decides how carefully something is said, and nothing else.
     """
-    if pairs <= 3 or abs(correlation) >= 1:
+    if pairs <= 3:
         return Interval(-1.0, 1.0)
     reach = _Z / sqrt(pairs - 3)
-    return Interval(tanh(atanh(correlation) - reach), tanh(atanh(correlation) + reach))
+    middle = atanh(max(-_ALL_BUT_ONE, min(correlation, _ALL_BUT_ONE)))
+    return Interval(tanh(middle - reach), tanh(middle + reach))
 
 
 def rest_correlation(tallies: Iterable[Tally]) -> float | None:

@@ -9,7 +9,7 @@ from education.rules.does_it_measure import (
     findings,
     versions_differ,
 )
-from education.rules.item_statistics import Interval, Tally, item
+from education.rules.item_statistics import Interval, Tally, fisher, item
 from education.rules.missed import Asked, Reading, section
 from education.rules.pass_mark import Quiz
 
@@ -80,6 +80,12 @@ def test_choices_that_nobody_gave_are_listed_and_no_answer_is_a_wrong_one() -> N
     figures = item([Tally(0, False, frozenset(), 2), *_tallies((1, "a", 1))], offered=("b", "a"))
     assert [(c.name, c.count) for c in figures.choices] == [("b", 0), ("a", 1)]
     assert (figures.answered, figures.right) == (3, 1)
+
+
+def test_a_perfect_correlation_has_an_interval_that_excludes_none() -> None:
+    within = fisher(-1.0, 100)
+    assert -1 <= within.low <= within.high < -0.99
+    assert fisher(0.5, 3) == Interval(-1, 1)
 
 
 def test_below_thirty_nothing_but_counts_is_said() -> None:
