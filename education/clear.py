@@ -22,6 +22,7 @@ from education.models import (
     Waiver,
     WaiverRevocation,
 )
+from education.overtaken import withdraw_where_cleared
 from education.rules.standing import Evidence, Standing, late_clearances
 from education.standings import standing_of
 from patients import programme
@@ -52,7 +53,7 @@ def clear_by_quiz(decision: IdentityDecision, *, at: datetime) -> Clearance:
     submission = decision.submission
     if not submission.passed or decision.patient is None:
         raise ValueError("only a passed quiz of a known patient clears")
-    return Clearance.objects.create(
+    clearance = Clearance.objects.create(
         patient=decision.patient,
         module=submission.edition.module,
         edition=submission.edition,
@@ -62,6 +63,8 @@ def clear_by_quiz(decision: IdentityDecision, *, at: datetime) -> Clearance:
         recorded_at=at,
         by_id=decision.by_id,
     )
+    withdraw_where_cleared(decision.patient, clearance.module_id, at=at)
+    return clearance
 
 
 def clear_by_teach_back(
@@ -69,7 +72,7 @@ def clear_by_teach_back(
 ) -> Clearance:
     """Clear a patient who said it in their own words to a member of staff, today."""
     with transaction.atomic():
-        return Clearance.objects.create(
+        clearance = Clearance.objects.create(
             patient=locked_speaker(patient),
             module=module,
             edition=module.editions.order_by("-number")[0],
@@ -79,6 +82,8 @@ def clear_by_teach_back(
             recorded_at=at,
             by_id=by_id,
         )
+        withdraw_where_cleared(clearance.patient, module.pk, at=at)
+    return clearance
 
 
 def revoke(clearance: Clearance, *, reason: str, at: datetime, by_id: int) -> Revocation:
@@ -126,7 +131,7 @@ def sign_off(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -
         if told.answer.standing != Standing.NEEDS_SIGN_OFF or any(c.awaits_second for c in late):
             raise NothingToSignOff
         first = min(late, key=lambda one: one.cleared_on)
-        return SignOff.objects.create(
+        signed = SignOff.objects.create(
             assignment=assignment,
             clearance_id=first.id,
             reason=reason,
@@ -134,6 +139,8 @@ def sign_off(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -
             recorded_at=at,
             by_id=by_id,
         )
+        _withdraw(assignment, at=at)
+    return signed
 
 
 def revoke_sign_off(sign_off: SignOff, *, reason: str, at: datetime, by_id: int) -> None:
@@ -157,13 +164,15 @@ def waive(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -> W
         earlier = Waiver.objects.standing().filter(assignment=assignment).first()
         if isinstance(earlier, Waiver):
             return earlier
-        return Waiver.objects.create(
+        waiver = Waiver.objects.create(
             assignment=assignment,
             reason=reason,
             needs_second=programme.current().second_clinician,
             recorded_at=at,
             by_id=by_id,
         )
+        _withdraw(assignment, at=at)
+    return waiver
 
 
 def revoke_waiver(waiver: Waiver, *, reason: str, at: datetime, by_id: int) -> WaiverRevocation:
@@ -194,12 +203,18 @@ def give_second_opinion(
             SecondOpinion.objects.create(
                 waiver=accepted, agrees=agrees, reason=reason, recorded_at=at, by_id=by_id
             )
+            _withdraw(accepted.assignment, at=at)
             return
         for same in _on_the_same_evidence(accepted):
             SecondOpinion.objects.get_or_create(
                 sign_off=same,
                 defaults={"agrees": agrees, "reason": reason, "recorded_at": at, "by_id": by_id},
             )
+        _withdraw(accepted.assignment, at=at)
+
+
+def _withdraw(assignment: Assignment, *, at: datetime) -> None:
+    withdraw_where_cleared(assignment.operation.patient, assignment.module_id, at=at)
 
 
 def _locked(assignment: Assignment) -> Assignment:

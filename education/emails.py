@@ -9,6 +9,8 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import translation
 
+from education.eating_texts import long_day
+from education.email_words import EDITABLE, Words, in_force
 from education.models import Message
 from patients import programme
 
@@ -29,10 +31,22 @@ def invitation_email(
     message: Message, token: str, *, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
     """Return the email that carries a personal link, in the patient's language."""
-    # The page knows nothing about the patient, so the link itself says the email's language.
-    query = {"l": message.language}
-    link = settings.PUBLIC_URL + reverse("quiz-start", args=[token], query=query)
-    return written(message, "invitation", {"link": link}, connection=connection)
+    return written(message, "invitation", {"link": _quiz(message, token)}, connection=connection)
+
+
+def reminder_email(
+    message: Message, token: str, *, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
+    """Return the email that reminds of a link, with the clear-by date that it was written for."""
+    clear_by = message.reminder.clear_by
+    with translation.override(message.language):
+        day = long_day(clear_by)
+    context = {
+        "link": _quiz(message, token),
+        "day": day,
+        "passed": message.for_day is not None and message.for_day > clear_by,
+    }
+    return written(message, "reminder", context, connection=connection)
 
 
 def plan_email(
@@ -49,6 +63,12 @@ def plan_moved_email(
     return written(message, "plan_moved", {"link": _plan(message, token)}, connection=connection)
 
 
+def _quiz(message: Message, token: str) -> str:
+    # The page knows nothing about the patient, so the link itself says the email's language.
+    query = {"l": message.language}
+    return settings.PUBLIC_URL + reverse("quiz-start", args=[token], query=query)
+
+
 def _plan(message: Message, token: str) -> str:
     query = {"l": message.language}
     return settings.PUBLIC_URL + reverse("plan", args=[token], query=query)
@@ -58,11 +78,7 @@ def written(
     message: Message, name: str, context: dict[str, object], *, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
     """Return the email with the words of a folder, in the message's language."""
-    context = {**context, "programme": programme.current(), "language": message.language}
-    with translation.override(message.language):
-        subject = render_to_string(f"emails/{name}/subject.txt", context).strip()
-        text = render_to_string(f"emails/{name}/body.txt", context)
-        html = render_to_string(f"emails/{name}/body.html", context)
+    subject, text, html = rendered(name, message.language, context)
     email = EmailMultiAlternatives(
         subject=subject,
         body=text,
@@ -73,3 +89,27 @@ def written(
     )
     email.attach_alternative(html, "text/html")
     return email
+
+
+def rendered(
+    name: str, language: str, context: dict[str, object], words: Words | None = None
+) -> tuple[str, str, str]:
+    """Return the subject, the plain text and the HTML of an email.
+
+    `words`: to be shown in place of those in force; of an email whose words can be changed.
+    """
+    context = {**context, "programme": programme.current(), "language": language}
+    with translation.override(language):
+        if name in EDITABLE:
+            words = words or in_force(name, language)
+            subject = words.subject
+            context |= {
+                "subject": subject,
+                "before": words.paragraphs_before,
+                "after": words.paragraphs_after,
+            }
+        else:
+            subject = render_to_string(f"emails/{name}/subject.txt", context).strip()
+        text = render_to_string(f"emails/{name}/body.txt", context)
+        html = render_to_string(f"emails/{name}/body.html", context)
+    return subject, text, html

@@ -12,6 +12,7 @@ from education.carry import carry, take_back
 from education.identify import identify_again
 from education.invite import end, withdraw_waiting
 from education.models import EndedBecause, Invitation, PlanLink
+from education.overtaken import withdraw_at_merge, withdraw_reminders
 from education.part import undo_what_is_in_doubt
 from education.plan_link import end_plan_link
 from education.plan_moves import tell_of_moves
@@ -39,6 +40,8 @@ def follow_operations(
     """
     follow(operations, at=at)
     withdraw_waiting(operations, at=at)
+    for some in batches(operation.pk for operation in operations):
+        withdraw_reminders(some)
     tell_of_moves(operations, at=at)
 
 
@@ -77,6 +80,7 @@ def follow_merge(
     about again.
     """
     carry(merge, at=at, by_id=by_id)
+    withdraw_at_merge(merge.merged)
     end_links_elsewhere(Patient, [kept], at=at)
     identify_again([kept], at=at)
 

@@ -5,11 +5,12 @@ import secrets
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from django.conf import settings
 from django.db import transaction
+from django.db.models import Q
 
 from education.attempts import attempts_left
 from education.models import (
@@ -27,7 +28,10 @@ from patients.clock import local_date
 from patients.models import Operation
 from patients.wake import wake
 
+# The purposes of an email with a link: sent to begin with, asked for by the patient, or to remind.
 INVITATION = "invitation"
+RENEWAL = "renewal"
+REMINDER = "reminder"
 
 
 class Refusal(StrEnum):
@@ -79,10 +83,14 @@ def invite(
     at: datetime,
     by_id: int | None = None,
     not_before: datetime | None = None,
+    purpose: str = INVITATION,
+    for_day: date | None = None,
 ) -> Invitation | Refusal:
     """Write an invitation and its email; earlier links of the assignment are replaced by it.
 
     The email goes out at once, or from `not_before` on, so that it can be taken back until then.
+    `for_day`: nobody at the programme asked for it; a patient gets one of a purpose a local day,
+    and IntegrityError is raised for a second one.
     """
     with transaction.atomic():
         assignment = (
@@ -104,7 +112,8 @@ def invite(
             by_id=by_id,
         )
         message = Message.objects.create(
-            purpose=INVITATION,
+            purpose=purpose,
+            for_day=for_day,
             patient=patient,
             invitation=invitation,
             address=patient.email,
@@ -121,15 +130,15 @@ def invite(
 def end(
     invitation: Invitation, because: EndedBecause, *, at: datetime, by_id: int | None = None
 ) -> bool:
-    """End a link, and withdraw its email if that has not gone out. False if it had ended."""
+    """End a link, and withdraw its emails that have not gone out. False if it had ended."""
     with transaction.atomic():
         _, ended_now = InvitationEnd.objects.get_or_create(
             invitation=invitation,
             defaults={"because": because, "recorded_at": at, "by_id": by_id},
         )
-        Message.objects.filter(invitation=invitation, state=MessageState.WAITING).update(
-            state=MessageState.WITHDRAWN
-        )
+        Message.objects.filter(
+            Q(invitation=invitation) | Q(reminds=invitation), state=MessageState.WAITING
+        ).update(state=MessageState.WITHDRAWN)
     return ended_now
 
 

@@ -2,6 +2,8 @@
 
 A claim is a conditional UPDATE with a lease, so two senders never send one row; a sender that
 dies leaves its lease to run out, and the sweep sends the row again under the same Message-ID.
+Where the connection broke when the mail server may have taken the message, a person decides: it is
+never sent again by itself.
 """
 
 import logging
@@ -13,11 +15,22 @@ from django.core.mail import EmailMultiAlternatives, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from django.db.models import F, Q
 
-from education.emails import WITHOUT_LINK, invitation_email, plan_email, plan_moved_email
-from education.invite import LinkState, issue_token, link_state
+from education import mail_rules
+from education.emails import (
+    WITHOUT_LINK,
+    invitation_email,
+    plan_email,
+    plan_moved_email,
+    reminder_email,
+)
+from education.invite import REMINDER, issue_token
+from education.mail_hold import not_held
+from education.mail_server import MaybeAccepted
 from education.models import Message, MessageState
-from education.plan_link import issue_plan_token, plan_link_state
+from education.overtaken import UNASKED, overtaken
+from education.plan_link import issue_plan_token
 from education.plan_moves import PLAN_MOVED
+from patients import programme
 
 log = logging.getLogger(__name__)
 
@@ -43,7 +56,7 @@ def sweep(*, at: datetime) -> int:
 
     One connection to the mail server serves the whole sweep.
     """
-    ready = Message.objects.filter(_ready(at)).order_by("next_try_at")[:BATCH]
+    ready = Message.objects.filter(_ready(at), not_held()).order_by("next_try_at")[:BATCH]
     connection = get_connection()
     ids = list(ready.values_list("pk", flat=True))
     begun = time.monotonic()
@@ -60,7 +73,7 @@ def sweep(*, at: datetime) -> int:
 
 def send(message_id: int, *, at: datetime, connection: BaseEmailBackend | None = None) -> bool:
     """Send one email if it is ready and nothing has overtaken it. True if it went out."""
-    claimed = Message.objects.filter(_ready(at), pk=message_id).update(
+    claimed = Message.objects.filter(_ready(at), not_held(), pk=message_id).update(
         state=MessageState.SENDING, lease_until=at + LEASE, tries=F("tries") + 1
     )
     if not claimed:
@@ -68,11 +81,17 @@ def send(message_id: int, *, at: datetime, connection: BaseEmailBackend | None =
     message = Message.objects.select_related(
         "invitation__end",
         "invitation__assignment__operation__patient",
+        "reminds__end",
+        "reminds__assignment__operation__patient",
+        "reminder",
         "plan_link__end",
         "plan_link__operation__patient",
     ).get(pk=message_id)
-    if _overtaken(message, at=at):
-        _finish(message, MessageState.WITHDRAWN)
+    why = overtaken(message, at=at)
+    if why:
+        _finish(message, MessageState.WITHDRAWN, problem=why)
+        return False
+    if _put_back_until_morning(message, at=at):
         return False
     return _hand_over(message, at=at, connection=connection)
 
@@ -83,13 +102,17 @@ def _ready(at: datetime) -> Q:
     return waiting | lost
 
 
-def _overtaken(message: Message, *, at: datetime) -> bool:
-    """The link was replaced or withdrawn, the address or the date changed, or time ran out."""
-    if message.plan_link is not None:
-        return plan_link_state(message.plan_link, at=at) != LinkState.GOOD
-    return message.invitation is not None and (
-        link_state(message.invitation, at=at) != LinkState.GOOD
+def _put_back_until_morning(message: Message, *, at: datetime) -> bool:
+    """In the quiet hours what nobody asked for waits; it has not been tried."""
+    if message.for_day is None or message.purpose not in UNASKED:
+        return False
+    may_go = mail_rules.not_quiet(at, mail_rules.current(), programme.current().zone)
+    if may_go == at:
+        return False
+    Message.objects.filter(pk=message.pk, state=MessageState.SENDING).update(
+        state=MessageState.WAITING, next_try_at=may_go, lease_until=None, tries=F("tries") - 1
     )
+    return True
 
 
 def _hand_over(message: Message, *, at: datetime, connection: BaseEmailBackend | None) -> bool:
@@ -102,6 +125,9 @@ def _hand_over(message: Message, *, at: datetime, connection: BaseEmailBackend |
         _try_later(message, f"mail server answered {closed.smtp_code}", at=at)
     except smtplib.SMTPResponseException as answered:
         _refused(message, answered.smtp_code, at=at)
+    except MaybeAccepted as broken:
+        cause = type(broken.__cause__).__name__
+        _finish(message, MessageState.AMBIGUOUS, problem=f"no answer to the text ({cause})")
     except Exception as broken:  # whatever it is, it must not stop the messages behind this one
         _try_later(message, type(broken).__name__, at=at)
     else:
@@ -134,8 +160,11 @@ def _deliver(message: Message, *, at: datetime, connection: BaseEmailBackend | N
 def _made(
     message: Message, *, at: datetime, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
-    if message.invitation is not None:
-        token = issue_token(message.invitation, at=at)
+    link = message.invitation or message.reminds
+    if link is not None:
+        token = issue_token(link, at=at)
+        if message.purpose == REMINDER:
+            return reminder_email(message, token, connection=connection)
         return invitation_email(message, token, connection=connection)
     if message.plan_link is not None:
         token = issue_plan_token(message.plan_link, at=at)
@@ -169,8 +198,8 @@ def _try_later(message: Message, problem: str, *, at: datetime) -> None:
 def _finish(
     message: Message, state: MessageState, *, sent_at: datetime | None = None, problem: str = ""
 ) -> None:
-    if state == MessageState.FAILED:
-        log.warning("Message %s failed: %s", message.pk, problem)
+    if state in (MessageState.FAILED, MessageState.AMBIGUOUS):
+        log.warning("Message %s is %s: %s", message.pk, state, problem)
     Message.objects.filter(pk=message.pk, state=MessageState.SENDING).update(
         state=state, sent_at=sent_at, lease_until=None, problem=problem
     )

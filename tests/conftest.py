@@ -53,7 +53,7 @@ def flush_may_empty_append_only_tables() -> Iterator[None]:
 def smtp_server(settings: Settings) -> Iterator[mailbox.Mailbox]:
     """A real mail server, and Django set to send through it."""
     with mailbox.smtp_server() as box:
-        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_BACKEND = "education.mail_server.Backend"
         settings.EMAIL_HOST = box.host
         settings.EMAIL_PORT = box.port
         yield box

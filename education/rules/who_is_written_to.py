@@ -49,6 +49,7 @@ class WhyNot(StrEnum):
     CLEARED = "cleared"
     OUR_MOVE = "our_move"  # a sign-off, a decision or a teach-back is next, not the patient
     NO_DATE = "no_date"
+    OVER = "over"  # the OR date has passed, and it was due before that
     NO_EMAIL = "no_email"
     NOT_PUBLISHED = "not_published"
     NOT_OPEN_YET = "not_open_yet"
@@ -196,6 +197,8 @@ def _against(case: Case, answer: Answer, *, on: date) -> WhyNot | None:
         return WhyNot.CLEARED
     if facts.opens_on is None or facts.clear_by is None:
         return WhyNot.NO_DATE
+    if facts.or_date is not None and facts.clear_by <= facts.or_date < on:
+        return WhyNot.OVER
     if answer.standing == Standing.NEEDS_SIGN_OFF or OUR_MOVE & set(answer.reasons):
         return WhyNot.OUR_MOVE
     if not case.has_email:

@@ -42,6 +42,7 @@ AT = datetime(2026, 3, 2, 15, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
 WAITING, SENDING, SENT = MessageState.WAITING, MessageState.SENDING, MessageState.SENT
 FAILED, WITHDRAWN = MessageState.FAILED, MessageState.WITHDRAWN
+AMBIGUOUS = MessageState.AMBIGUOUS
 LINK = re.compile(r"https?://\S+")
 TOKEN = re.compile(r"/q/([^/]+)/")
 # What would tell whoever sees the subject, the sender or the link that somebody is ill.
@@ -97,7 +98,7 @@ def script(settings: Settings) -> Iterator[Script]:
     """A mail server that answers as the test says."""
     told = Script(free_port())
     controller = Controller(told, hostname="127.0.0.1", port=told.port)
-    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    settings.EMAIL_BACKEND = "education.mail_server.Backend"
     settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", told.port
     controller.start()
     try:
@@ -403,7 +404,7 @@ def test_what_is_wrong_with_the_programmes_account_fails_no_message(
 def test_a_server_that_never_answers_is_left_after_the_time_out(settings: Settings) -> None:
     message = a_message()
     with socket.create_server(("127.0.0.1", 0)) as deaf:
-        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_BACKEND = "education.mail_server.Backend"
         settings.EMAIL_HOST, settings.EMAIL_PORT = deaf.getsockname()
         settings.EMAIL_TIMEOUT = 0.3
         assert not send(message.pk, at=AT)
@@ -448,7 +449,11 @@ def a_moment() -> None:
     threading.Event().wait(0.15)
 
 
-def test_a_server_that_hangs_up_in_the_middle_is_tried_later(script: Script) -> None:
+def test_a_server_that_hangs_up_after_the_text_is_never_sent_it_again_by_itself(
+    script: Script,
+) -> None:
+    """It may have taken the message: RFC 1047 tells how duplicates come about."""
+
     def hang_up_and_answer(server: SMTP) -> str:
         hang_up(server)
         return "451 gone"
@@ -456,7 +461,40 @@ def test_a_server_that_hangs_up_in_the_middle_is_tried_later(script: Script) -> 
     script.accept = hang_up_and_answer
     message = a_message()
     assert not send(message.pk, at=AT)
+    assert state_of(message) == AMBIGUOUS
+    script.accept = lambda server: "250 OK"
+    for hour in range(1, 24):
+        assert sweep(at=AT + timedelta(hours=hour)) == 0
+    assert not script.accepted
+
+
+def test_a_server_that_hangs_up_before_the_text_is_tried_later(
+    script: Script, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def hang_up_at_data(server: SMTP, argument: str) -> None:
+        hang_up(server)
+
+    message = a_message()
+    with monkeypatch.context() as patch:
+        patch.setattr(SMTP, "smtp_DATA", hang_up_at_data)
+        assert not send(message.pk, at=AT)
     assert state_of(message) == WAITING
+    assert send(message.pk, at=AT + RETRY_AFTER[0])
+
+
+def test_a_server_that_does_not_answer_the_text_in_time_may_have_it(
+    settings: Settings, script: Script
+) -> None:
+    def late(server: SMTP) -> str:
+        a_moment()
+        a_moment()
+        return "250 OK"
+
+    settings.EMAIL_TIMEOUT = 0.1
+    script.accept = late
+    message = a_message()
+    assert not send(message.pk, at=AT)
+    assert state_of(message) == AMBIGUOUS
 
 
 def test_b3_a_message_that_cannot_be_made_parks_and_the_queue_behind_it_moves(
@@ -554,5 +592,5 @@ def test_b1_inviting_and_handing_in_succeed_while_the_broker_is_silent(
     )
     answer(attempt, "11111", at=AT)
     assert hand_in(attempt, at=AT).passed
-    assert state_of(message) == WAITING
+    assert state_of(message) == WITHDRAWN, "cleared: the email that waits has nothing to ask for"
     assert not InvitationToken.objects.exists()

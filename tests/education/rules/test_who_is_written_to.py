@@ -178,6 +178,7 @@ TABLE: list[tuple[str, Case, date, Settings, What | ReminderRule | WhyNot]] = [
         SETTINGS,
         TEN,
     ),
+    ("the operation's day has passed", CASE, OR_DATE + DAY, SETTINGS, WhyNot.OVER),
     # nothing would reach them
     (
         "no date",

@@ -1,0 +1,45 @@
+"""Hold all mail, and release it: while it is held nothing leaves, whatever waits."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from education.models import MailHold
+from patients.models import latest_first
+from patients.wake import wake
+
+
+def in_force() -> MailHold | None:
+    """Return the hold that is on, or None."""
+    latest = MailHold.objects.select_related("by").order_by(*latest_first()).first()
+    return latest if latest is not None and latest.held else None
+
+
+def hold(*, reason: str, at: datetime, by_id: int | None) -> bool:
+    """Hold all mail from now on. False if it is held already."""
+    return _set(held=True, reason=reason, at=at, by_id=by_id)
+
+
+def release(*, reason: str, at: datetime, by_id: int | None) -> bool:
+    """Let what waits go out again. False if nothing was held."""
+    with transaction.atomic():
+        released = _set(held=False, reason=reason, at=at, by_id=by_id)
+        if released:
+            wake("education.tasks.sweep_messages")
+    return released
+
+
+def not_held() -> Q:
+    """Return the condition that no hold is on; it is part of each claim of a message."""
+    later = MailHold.objects.filter(id__gt=OuterRef("id"))
+    on: QuerySet[MailHold] = MailHold.objects.filter(~Exists(later), held=True)
+    return Q(~Exists(on))
+
+
+def _set(*, held: bool, reason: str, at: datetime, by_id: int | None) -> bool:
+    with transaction.atomic():
+        if (in_force() is not None) is held:
+            return False
+        MailHold.objects.create(held=held, reason=reason, recorded_at=at, by_id=by_id)
+    return True

@@ -1,0 +1,45 @@
+"""Talk to the mail server, and know whether it may have taken a message when the talk breaks off.
+
+A connection that breaks after the whole text was handed over, and before the answer to it, leaves
+it open whether the server took it (RFC 1047; RFC 5321, section 4.5.3.2.6). Sent again, it might
+arrive twice. Whatever breaks before that was surely not taken.
+"""
+
+import smtplib
+from typing import Any
+
+from django.core.mail.backends.smtp import EmailBackend
+
+START_OF_TEXT = 354  # "start mail input": what is answered next is the whole text
+
+
+class MaybeAccepted(smtplib.SMTPException):
+    """Nobody can say whether the mail server took the message."""
+
+
+class _Watched(smtplib.SMTP):
+    text_handed_over = False
+
+    def getreply(self) -> tuple[int, bytes]:
+        """Read the server's answer; raises MaybeAccepted if none comes to a whole text."""
+        try:
+            code, text = super().getreply()
+        except OSError as broken:  # smtplib's own exceptions are OSErrors too
+            if self.text_handed_over:
+                raise MaybeAccepted from broken
+            raise
+        self.text_handed_over = code == START_OF_TEXT
+        return code, text
+
+
+class _WatchedTLS(_Watched, smtplib.SMTP_SSL):
+    """The same over TLS from the first byte."""
+
+
+class Backend(EmailBackend):
+    """Django's SMTP back end over a connection that knows how far a message came."""
+
+    @property
+    def connection_class(self) -> Any:
+        """The class of the connection, by the same setting as Django's."""
+        return _WatchedTLS if self.use_ssl else _Watched

@@ -1,0 +1,126 @@
+"""What events overtook does not go out: withdrawn in the event's own transaction, and looked at
+once more by the sender right before sending.
+"""
+
+from collections.abc import Collection
+from datetime import datetime
+from enum import StrEnum
+
+from django.db.models import F, Q
+
+from education.invite import INVITATION, REMINDER, LinkState, end, link_state
+from education.models import (
+    Assignment,
+    EndedBecause,
+    Invitation,
+    Message,
+    MessageState,
+    Reminder,
+)
+from education.plan_link import plan_link_state
+from patients import programme
+from patients.clock import local_date
+from patients.models import Patient
+
+# What goes out without anybody asking for it.
+UNASKED = (INVITATION, REMINDER)
+
+
+class Overtaken(StrEnum):
+    """Why an email is not wanted any more; kept with the row."""
+
+    LINK_ENDED = "its link does not work any more"
+    CLEARED = "cleared meanwhile"
+    DATE_MOVED = "the date moved"
+    DAY_PASSED = "its day has passed"
+    MERGED = "the record was merged"
+
+
+def overtaken(message: Message, *, at: datetime) -> Overtaken | None:
+    """Say what overtook an email, from the records as they are now; None: it is still wanted."""
+    if message.plan_link is not None:
+        good = plan_link_state(message.plan_link, at=at) == LinkState.GOOD
+        return None if good else Overtaken.LINK_ENDED
+    link = message.invitation or message.reminds
+    if link is None:
+        return None
+    if link_state(link, at=at) != LinkState.GOOD:
+        return Overtaken.LINK_ENDED
+    if message.for_day is None or message.purpose not in UNASKED:
+        return None  # somebody wanted it sent, cleared or not
+    assignment = link.assignment
+    if Assignment.objects.filter(pk=assignment.pk).cleared().exists():
+        return Overtaken.CLEARED
+    if message.purpose == REMINDER:
+        return _reminder_overtaken(message, assignment, at=at)
+    return None
+
+
+def _reminder_overtaken(
+    message: Message, assignment: Assignment, *, at: datetime
+) -> Overtaken | None:
+    reminder: Reminder | None = getattr(message, "reminder", None)
+    if reminder is None or reminder.clear_by != assignment.clear_by:
+        return Overtaken.DATE_MOVED
+    if message.for_day != local_date(at, programme.current().zone):
+        return Overtaken.DAY_PASSED
+    return None
+
+
+def withdraw_reminders(operation_ids: Collection[int]) -> int:
+    """Withdraw the reminders that name another clear-by date than the assignment has now, or that
+    nobody needs any more. Returns how many.
+    """
+    waiting = Message.objects.filter(
+        state=MessageState.WAITING, reminder__assignment__operation__in=operation_ids
+    )
+    return _withdraw(
+        waiting.filter(
+            Q(reminder__assignment__closed=True)
+            | Q(reminder__assignment__clear_by__isnull=True)
+            | ~Q(reminder__clear_by=F("reminder__assignment__clear_by"))
+        ).values_list("pk", flat=True),
+        Overtaken.DATE_MOVED,
+    )
+
+
+def withdraw_where_cleared(patient: Patient, module_id: int, *, at: datetime) -> int:
+    """Withdraw what waits about a module that the patient is cleared for now. Returns how many.
+
+    A link that never went out ends with its email.
+    """
+    theirs = {"operation__patient": patient, "module": module_id}
+    waiting = Message.objects.filter(state=MessageState.WAITING)
+    invited = waiting.filter(**{f"invitation__assignment__{k}": v for k, v in theirs.items()})
+    reminded = waiting.filter(**{f"reminds__assignment__{k}": v for k, v in theirs.items()})
+    found = {
+        message.pk: message.invitation or message.reminds
+        for message in (invited | reminded).select_related("invitation", "reminds")
+    }
+    if not found:
+        return 0
+    links = {pk: link for pk, link in found.items() if link is not None}
+    about = {link.assignment_id for link in links.values()}
+    cleared = set(Assignment.objects.filter(pk__in=about).cleared().values_list("pk", flat=True))
+    gone = {pk: link for pk, link in links.items() if link.assignment_id in cleared}
+    count = _withdraw(gone, Overtaken.CLEARED)
+    for link in Invitation.objects.filter(message__in=gone, tokens__isnull=True, end__isnull=True):
+        end(link, EndedBecause.WITHDRAWN, at=at)
+    return count
+
+
+def withdraw_at_merge(merged: Patient) -> int:
+    """Withdraw what nobody asked for and waits under a record that is merged away.
+
+    The kept record is written to by the next daily run, if that is still wanted.
+    """
+    waiting = Message.objects.filter(
+        patient=merged, state=MessageState.WAITING, purpose__in=UNASKED, for_day__isnull=False
+    )
+    return _withdraw(waiting.values_list("pk", flat=True), Overtaken.MERGED)
+
+
+def _withdraw(message_ids: Collection[int], why: Overtaken) -> int:
+    return Message.objects.filter(pk__in=list(message_ids), state=MessageState.WAITING).update(
+        state=MessageState.WITHDRAWN, problem=why
+    )
