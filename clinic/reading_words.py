@@ -26,7 +26,7 @@ def scores(found: Readings) -> list[str]:
     if found.huerta is not None and found.perspicuity is not None:
         said.append(f"Fernández Huerta {found.huerta:.0f} (0 hard, 100 easy)")
         band = inflesz(found.perspicuity)
-        said.append(f"Szigriszt Pazos {found.perspicuity:.0f}, on the INFLESZ scale “{band}”")
+        said.append(f"Szigriszt Pazos {found.perspicuity:.1f}, on the INFLESZ scale “{band}”")
     return said
 
 
