@@ -184,7 +184,7 @@ def _pass_words(quiz: Quiz, tries: int) -> str:
         must = (
             ", and the safety-critical question has to be right"
             if quiz.must_be_right == 1
-            else f", and all {quiz.must_be_right} safety-critical questions have to be right"
+            else f", and {_all(quiz.must_be_right)} safety-critical questions have to be right"
         )
     wrongly = chance_of_passing(quiz, TOO_LITTLE)
     again = chance_of_passing(quiz, TOO_LITTLE, tries=tries)
@@ -195,6 +195,10 @@ def _pass_words(quiz: Quiz, tries: int) -> str:
         f"60 % of it passes in {_of_hundred(wrongly)} quizzes{retakes}. Somebody who knows 90 % "
         f"fails in {_of_hundred(1 - rightly)}."
     )
+
+
+def _all(count: int) -> str:
+    return "both" if count == 2 else f"all {count}"
 
 
 def _of_hundred(chance: float) -> str:

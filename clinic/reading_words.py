@@ -1,7 +1,28 @@
 """What is said of how a text reads, in plain words; a warning, never a refusal."""
 
+from dataclasses import dataclass
+
+from education.readability import over_goal
 from education.rules.grades import SMOG_SENTENCES, inflesz
 from education.rules.reading import MAX_SENTENCE_WORDS, MIN_GRADED_WORDS, Readings
+
+
+@dataclass(frozen=True)
+class ReadText:
+    """One text for templates/clinic/_reads.html: what was found in it, and that in words."""
+
+    name: str
+    key: str
+    readings: Readings
+    verdict: str
+    scores: list[str]
+    over: bool
+
+
+def in_words(found: Readings, *, name: str = "", key: str = "") -> ReadText:
+    """Return what was found in a text with what is said of it; `key` is its anchor on the page."""
+    over = over_goal(found) or found.hard
+    return ReadText(name, key, found, verdict(found), scores(found), over)
 
 
 def verdict(found: Readings) -> str:

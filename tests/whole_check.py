@@ -55,10 +55,12 @@ SHOWN_ALIKE = (
     "tests/clinic/test_eating_plan.py",
     "tests/clinic/test_eating_stages.py",
     "tests/clinic/test_headers.py",
+    "tests/clinic/test_how_it_reads.py",
     "tests/clinic/test_message_upload.py",
     "tests/clinic/test_other_names.py",
     "tests/clinic/test_patient_page.py",
     "tests/clinic/test_programme.py",
+    "tests/clinic/test_quiz_measured.py",
     "tests/clinic/test_rehearsal.py",
     "tests/clinic/test_requirements.py",
     "tests/clinic/test_schedule_reading.py",
@@ -66,6 +68,7 @@ SHOWN_ALIKE = (
     "tests/clinic/test_staff.py",
     "tests/clinic/views/test_mail_tray.py",
     "tests/education/test_patient_pages.py",
+    "tests/education/test_published_reading.py",
 )
 LOOK = 0.1  # seconds between two looks at what runs
 

@@ -1,34 +1,19 @@
 """How does a published module read, and is it clear? Long sentences and hard words in place."""
 
-from dataclasses import dataclass
-
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
-from clinic import reading_words
 from clinic.forms.clear_communication import BEFORE, QUESTIONS, IndexForm
+from clinic.reading_words import in_words
 from clinic.roles import READERS
 from education.models import Edition, Module
-from education.readability import edition_passages, over_goal, read, together
+from education.readability import edition_passages, read, together
 from education.rules.clear_communication import Index, index
 from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
-from education.rules.reading import Readings
 from patients import programme
 from patients.clock import now
 from patients.open_to import open_to
-
-
-@dataclass(frozen=True)
-class Read:
-    """One text with what was found in it, and that in words."""
-
-    name: str
-    key: str
-    readings: Readings
-    verdict: str
-    scores: list[str]
-    over: bool
 
 
 @open_to(*READERS)
@@ -39,7 +24,7 @@ def how_it_reads(request: HttpRequest, code: str) -> HttpResponse:
     edition, editions, language = _asked(request, code)
     passages = edition_passages(edition, language)
     goal = used.reading_grade
-    texts = [_read(p.name, p.key, read(p, goal=goal)) for p in passages]
+    texts = [in_words(read(p, goal=goal), name=p.name, key=p.key) for p in passages]
     whole = read(together("", passages, language), goal=goal)
     return render(
         request,
@@ -51,7 +36,7 @@ def how_it_reads(request: HttpRequest, code: str) -> HttpResponse:
             "title": edition.title.get(language, ""),
             "language": language,
             "languages": _languages(edition),
-            "whole": _read("", "", whole),
+            "whole": in_words(whole),
             "texts": texts,
             "over": [text for text in texts if text.over],
             "goal": goal,
@@ -109,8 +94,3 @@ def _asked(request: HttpRequest, code: str) -> tuple[Edition, list[Edition], str
 
 def _languages(edition: Edition) -> list[str]:
     return [code for code in LANGUAGES if code in edition.languages]
-
-
-def _read(name: str, key: str, found: Readings) -> Read:
-    over = over_goal(found) or found.hard
-    return Read(name, key, found, reading_words.verdict(found), reading_words.scores(found), over)

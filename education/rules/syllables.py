@@ -39,7 +39,7 @@ def syllables(word: str, language: str) -> int:
     if language == "es":
         return max(1, _spanish(word.lower()))
     parts = [part for part in _PART.split(word) if part] if "-" in word or "/" in word else [word]
-    return max(1, sum(max(1, _ENGLISH.syllable_count(part)) for part in parts))
+    return max(1, sum(max(1, int(_ENGLISH.syllable_count(part))) for part in parts))
 
 
 @lru_cache(maxsize=20_000)

@@ -5,7 +5,6 @@ from collections import Counter
 from io import StringIO
 
 import pytest
-from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
@@ -99,10 +98,10 @@ def _page(
     edition: Edition,
     counted: Counted,
     monkeypatch: pytest.MonkeyPatch,
-    **asked: str,
-) -> HttpResponse:
+) -> str:
     monkeypatch.setattr(quiz_measured, "counted", lambda asked: counted)
-    return client.get(reverse("quiz-measured", args=[edition.module.code]), asked)
+    page = client.get(reverse("quiz-measured", args=[edition.module.code]))
+    return page.content.decode()
 
 
 def test_nobody_yet(reader: Client) -> None:
@@ -117,9 +116,7 @@ def test_few_quizzes_are_counted_and_nothing_is_said(
     reader: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     edition = a_short_edition(at=now(), text=short_module(questions=3))
-    text = _page(
-        reader, edition, _counted(edition, {"111": 20, "000": 9}), monkeypatch
-    ).content.decode()
+    text = _page(reader, edition, _counted(edition, {"111": 20, "000": 9}), monkeypatch)
     assert "29 quizzes are too few to say whether this quiz measures anything" in text
     assert "2 retakes left out, 1 left out because nobody of ours" in text
     assert "Tells apart" not in text
@@ -133,7 +130,7 @@ def test_what_is_wrong_comes_first_in_plain_words(
     edition = a_short_edition(at=now(), text=short_module(questions=5))
     # The last question is answered wrong by those who know the rest.
     groups = {"11110": 40, "10001": 15, "01001": 15, "00101": 15, "00011": 15}
-    text = _page(reader, edition, _counted(edition, groups), monkeypatch).content.decode()
+    text = _page(reader, edition, _counted(edition, groups), monkeypatch)
     assert "Read question 5 again first: it may not measure understanding." in text
     assert text.index("Question 5: the better a patient did") < text.index("<svg")
     assert "KR-20 is" in text
@@ -161,7 +158,7 @@ def test_kinds_without_options_show_what_was_given(
         retakes=0,
         undecided=0,
     )
-    text = _page(reader, edition, counted, monkeypatch).content.decode()
+    text = _page(reader, edition, counted, monkeypatch)
     for words in (
         "Second, then First, then Third",
         "Water = chew",
