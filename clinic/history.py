@@ -31,7 +31,9 @@ from education.models import (
     Waiver,
 )
 from education.rules.standing import Evidence
+from patients.behind_changes import behind_changes
 from patients.clock import local_date
+from patients.message_words import message_name
 from patients.models import (
     Booking,
     Contact,
@@ -187,6 +189,7 @@ def _operations(patient: Patient, operations: Ids) -> Iterator[Event]:
         .select_related("by", "procedure")
         .order_by("operation", "version")
     )
+    behind = behind_changes(operations)
     before: OperationChange | None = None
     for row in rows:
         same = before is not None and before.operation_id == row.operation_id
@@ -194,8 +197,11 @@ def _operations(patient: Patient, operations: Ids) -> Iterator[Event]:
         later = (m for m in moves if m.operation_id == row.operation_id)
         record = next((m.from_patient for m in later if m.recorded_at > row.recorded_at), patient)
         detail = "; ".join(filter(None, [detail, _also(record, patient)]))
+        message = behind.get((row.operation_id, row.recorded_at))
         if row.reason:
             detail = f"{detail}. Reason: {row.reason}"
+        elif message:
+            detail = f"{detail}. By {message_name(message)}"
         what = "operation changed" if same else "operation booked"
         if before and same and before.or_date != row.or_date:
             what = "OR date moved"

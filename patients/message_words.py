@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from patients.models import Step
+from patients.models import IntakeStep, Step
+from patients.rules.message_formats import MessageFormat
 from patients.rules.message_reading import Doubt, Event, MessageRefusal, NotTaken, Warn
 from patients.rules.schedule_columns import Column
 from patients.rules.schedule_reasons import Notice, Problem, Reason, Said
@@ -17,6 +18,11 @@ EVENTS: dict[Event, str] = {
     Event.CANCELLED: "Cancelled",
     Event.DELETED: "Deleted",
     Event.DID_NOT_COME: "Did not come",
+}
+
+FORMATS: dict[MessageFormat, str] = {
+    MessageFormat.HL7_V2: "HL7 message",
+    MessageFormat.FHIR_R4: "FHIR resource",
 }
 
 STEPS: dict[Step, str] = {
@@ -181,6 +187,15 @@ COLUMNS: Mapping[str, str] = {
     Column.PHONE: "phone",
     Column.LANGUAGE: "language",
 }
+
+
+def message_name(step: IntakeStep) -> str:
+    """Say which message it was, and what somebody noted as they applied it."""
+    message = step.message
+    sender = message.sender or message.source
+    named = f"{FORMATS[MessageFormat(message.format)]} {message.trigger} from {sender}"
+    note = f": “{step.note}”" if step.note else ""
+    return f"{named}, control id {message.control_id}{note}"
 
 
 def reason_words(kept: Mapping[str, str], procedures: Mapping[int, str]) -> tuple[str, str, str]:

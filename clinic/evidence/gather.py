@@ -4,7 +4,7 @@ Each kind of row is read once; with a past day only what was on record before it
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, TypeVar
@@ -45,7 +45,9 @@ from education.rules.confirm import Requirement, may_confirm
 from education.rules.module_text import SOURCE_LANGUAGE
 from education.rules.standing import Reason
 from education.standings import Told, standings, standings_as_of
-from patients.models import OPEN_BOOKINGS, Contact, OperationChange, Patient
+from patients.behind_changes import Written, behind_changes
+from patients.message_words import message_name
+from patients.models import OPEN_BOOKINGS, Contact, IntakeStep, OperationChange, Patient
 from patients.speaks_for import operations_of, spoken_for
 
 Row = TypeVar("Row", bound=Model)
@@ -163,15 +165,22 @@ def _operations(ids: Collection[int], asked: AskedAbout) -> tuple[PlannedOperati
         known(Confirmation.objects.filter(operation__in=ids), asked.known_at).select_related("by"),
         "operation_id",
     )
+    behind = behind_changes(ids)
     found = [
-        _operation(rows, required[pk], answers[pk], confirmed[pk], on=asked.on)
+        _operation(rows, behind, required[pk], answers[pk], confirmed[pk], on=asked.on)
         for pk, rows in plans.items()
     ]
     return tuple(sorted(found, key=lambda one: (one.or_date or date.max, one.id), reverse=True))
 
 
+def _message(behind: Mapping[Written, IntakeStep], row: OperationChange) -> str:
+    step = behind.get((row.operation_id, row.recorded_at))
+    return message_name(step) if step else ""
+
+
 def _operation(
     plans: list[OperationChange],
+    behind: Mapping[Written, IntakeStep],
     required: list[Required],
     answers: list[Requirement],
     confirmed: list[Confirmation],
@@ -202,7 +211,7 @@ def _operation(
                 or_date=row.or_date,
                 booking=row.booking,
                 procedure=row.procedure.name,
-                reason=row.reason,
+                reason=row.reason or _message(behind, row),
                 source=row.source,
                 by=str(row.by or ""),
             )

@@ -22,8 +22,10 @@ from clinic.search import find_operations
 from clinic.unsettled import CannotTell, unsettled
 from education.rules.confirm import Word
 from patients import programme
+from patients.behind_changes import behind_changes
 from patients.clock import local_date, now
-from patients.models import Booking, Operation, OperationChange
+from patients.message_words import message_name
+from patients.models import Booking, IntakeStep, Operation, OperationChange
 from patients.open_to import open_to
 from patients.rules.bookings import may_follow
 
@@ -119,13 +121,17 @@ class PastPlan:
     moved: bool
     booking: str
     by: StaffUser | None
+    message: IntakeStep | None
+    why: str
 
 
 def _history(found: Operation) -> list[PastPlan]:
     """The plans of an operation, the latest first."""
     plans: list[PastPlan] = []
     before: OperationChange | None = None
+    behind = behind_changes([found.pk])
     for change in found.changes.select_related("by").order_by("version"):
+        message = behind.get((found.pk, change.recorded_at))
         plans.append(
             PastPlan(
                 change,
@@ -133,6 +139,8 @@ def _history(found: Operation) -> list[PastPlan]:
                 before is not None and before.or_date != change.or_date,
                 words.BOOKING[Booking(change.booking)],
                 change.by,
+                message,
+                change.reason or (message_name(message) if message else ""),
             )
         )
         before = change
