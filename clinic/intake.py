@@ -27,7 +27,11 @@ PLANS = {
     Plan.CANCELLED: "cancelled",
 }
 # What a person can mend by saying which procedure it is.
-BY_PROCEDURE = frozenset({Reason.PROCEDURE_UNKNOWN, Reason.PROCEDURE_CONTRADICTS})
+BY_PROCEDURE = frozenset(
+    {Reason.PROCEDURE_UNKNOWN, Reason.PROCEDURE_NOT_OURS, Reason.PROCEDURE_CONTRADICTS}
+)
+# A word that is not one of ours: what it means can be remembered.
+BY_WORD = frozenset({Reason.PROCEDURE_UNKNOWN, Reason.PROCEDURE_NOT_OURS})
 # What "scheduled" in a message takes back nothing of.
 GOES_ON = (Booking.PROPOSED, Booking.CONFIRMED)
 NONE = "—"
@@ -162,6 +166,16 @@ def dates(look: Look) -> list[tuple[date, str]]:
 def needs_procedure(look: Look) -> bool:
     """Whether a person has to say which procedure it is."""
     return any(map(_about_the_procedure, look.judged.problems))
+
+
+def word_to_remember(look: Look) -> str:
+    """Return how the message names a procedure that nobody knows, empty if that is not so."""
+    row = look.reading.row
+    unknown = any(problem.reason in BY_WORD for problem in look.judged.problems)
+    if not unknown or not isinstance(row, ScheduleRow):
+        return ""
+    parts = [part for part in (row.procedure, row.procedure_code) if part]
+    return parts[0] if len(parts) == 1 else f"{parts[0]} ({parts[1]})"
 
 
 def may_apply(look: Look) -> bool:

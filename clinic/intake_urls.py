@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clinic.views import fhir_intake, intake
+from clinic.views import fhir_intake, intake, intake_words
 
 urlpatterns = [
     path("intake/", intake.intake, name="intake"),
@@ -12,6 +12,12 @@ urlpatterns = [
         "intake/tokens/<int:token_id>/revoke/",
         fhir_intake.revoke_intake_token,
         name="revoke-intake-token",
+    ),
+    path("intake/words/", intake_words.intake_words, name="intake-words"),
+    path(
+        "intake/words/<int:reading_id>/forget/",
+        intake_words.intake_word_forget,
+        name="intake-word-forget",
     ),
     path("intake/<int:message_id>/", intake.intake_message, name="intake-message"),
     path("intake/<int:message_id>/apply/", intake.intake_apply, name="intake-apply"),

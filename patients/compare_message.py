@@ -1,6 +1,6 @@
 """Compare schedule messages with what is on record, and judge them. Nothing here writes."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import partial
@@ -14,6 +14,7 @@ from patients.rules.intake import History, Judged, judge, refused
 from patients.rules.message_reading import Reading
 from patients.rules.schedule_changes import Proposal, propose
 from patients.rules.schedule_known import Known, mrn_key
+from patients.rules.schedule_procedures import Meant
 from patients.rules.schedule_rows import ScheduleRow
 from patients.schedule_on_record import on_record
 from patients.write_schedule import MESSAGE
@@ -50,18 +51,37 @@ def compare_all(
         place: replace(_chosen(_by_a_known_number(reading, row, known), choice, known), line=place)
         for place, (reading, row) in readable.items()
     }
-    proposals = propose(list(rows.values()), known, on=programme.local_day(at))
-    found = dict(zip(rows, proposals, strict=True))
-    histories = histories_of(proposals)
+    found = {
+        one.line: one
+        for meant, some in _by_what_was_said(rows, readings)
+        for one in propose(some, known, on=programme.local_day(at), words=meant)
+    }
+    histories = histories_of(list(found.values()))
+    ours = {one.case_number.casefold() for one in known.operations}
     judged = []
     for place, reading in enumerate(readings):
         if place not in found:
             judged.append(refused(reading))
             continue
-        history = histories[place]
+        case = rows[place].case_number.casefold()
+        history = replace(histories[place], case_known=case in ours)
         one = judge(reading, found[place], history, at=at)
         judged.append(one)
     return judged
+
+
+def _by_what_was_said(
+    rows: Mapping[int, ScheduleRow], readings: Sequence[Reading]
+) -> Iterator[tuple[Meant, list[ScheduleRow]]]:
+    """Part the rows by what their senders' names of procedures mean; mostly nothing was said."""
+    parted: list[tuple[Meant, list[ScheduleRow]]] = []
+    for place, row in rows.items():
+        meant = readings[place].meant
+        same = next((some for other, some in parted if other == meant), None)
+        if same is None:
+            parted.append((meant, same := []))
+        same.append(row)
+    yield from parted
 
 
 def histories_of(proposals: Sequence[Proposal]) -> dict[int, History]:

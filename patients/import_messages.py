@@ -76,6 +76,12 @@ class Imported:
         """How many of the rejected ones are kept on the intake page."""
         return sum(line.waits for line in self.lines)
 
+    @property
+    def not_ours(self) -> int:
+        """How many of the rejected ones somebody said not to be of a procedure of ours."""
+        came = [line.came for line in self.lines if isinstance(line.came, Taken)]
+        return sum(one.step.step == Step.SET_ASIDE and not one.repeated for one in came)
+
 
 def is_message_file(data: bytes) -> bool:
     """Say whether a file holds messages, by how it begins; a CSV file does not begin so."""

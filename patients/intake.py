@@ -13,7 +13,7 @@ from typing import Any
 
 from django.db import IntegrityError, connection, transaction
 
-from patients import programme
+from patients import programme, schedule_reading
 from patients.clock import local_date
 from patients.compare_message import ON_RECORD, compare, compare_all, ids_of
 from patients.models import (
@@ -32,6 +32,7 @@ from patients.rules.schedule_procedures import Procedures
 from patients.rules.schedule_reasons import Problem, Said
 from patients.rules.schedule_rows import ScheduleRow
 from patients.schedule import ChangedMeanwhile
+from patients.schedule_reading import words_of_row
 from patients.speaks_for import MergedMeanwhile
 from patients.write_schedule import MESSAGE, write
 
@@ -54,8 +55,11 @@ class Taken:
 
     @property
     def verdict(self) -> Verdict:
-        """The message as a row of a file: what waits or is refused was rejected by the file."""
-        if self.step.step in (Step.WAITS, Step.REFUSED) and not self.repeated:
+        """The message as a row of a file: what waits or is refused was rejected by the file.
+
+        So is what was set aside because somebody said that its procedure is not ours.
+        """
+        if self.step.step in (Step.WAITS, Step.REFUSED, Step.SET_ASIDE) and not self.repeated:
             return Verdict.REJECTED
         if self.step.step == Step.APPLIED and self.judged and self.judged.proposal:
             return self.judged.proposal.verdict
@@ -84,7 +88,9 @@ def frame(*, at: datetime, line: int = 1) -> Frame:
     procedures = [
         KnownProcedure(*values) for values in Procedure.objects.values_list("id", "code", "name")
     ]
-    return Frame(zone, local_date(at, zone), Procedures(procedures), line)
+    return Frame(
+        zone, local_date(at, zone), Procedures(procedures), line, schedule_reading.of_senders()
+    )
 
 
 def take(
@@ -168,7 +174,7 @@ def _take_run(
     written = _write(list(zip([reading for _, reading in new], judged, strict=True)), at=at)
     steps = IntakeStep.objects.bulk_create(
         [
-            step_of(message, Step(one.fate), reading, one, ids, at=at)
+            step_of(message, Step(one.fate), reading, one, ids, at=at, **_said(reading, one))
             for message, (_, reading), one, ids in zip(messages, new, judged, written, strict=True)
         ]
     )
@@ -251,6 +257,14 @@ def step_of(
         recorded_at=at,
         by_id=by_id,
     )
+
+
+def _said(reading: Reading, judged: Judged) -> dict[str, Any]:
+    """Return who set a message aside, by what they had said of its procedure before."""
+    if judged.fate != Fate.SET_ASIDE or not isinstance(reading.row, ScheduleRow):
+        return {}
+    said = schedule_reading.not_ours(reading.format, reading.sender, words_of_row(reading.row))
+    return {"by_id": said.by_id, "note": schedule_reading.NOT_OURS} if said else {}
 
 
 def source_of(reading: Reading) -> str:

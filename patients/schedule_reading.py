@@ -1,7 +1,8 @@
-"""Remember how schedule files are read: which column is which, and what the words in them mean.
+"""Remember how schedules are read: which column is which, and what the words in them mean.
 
 Said once by a member of staff on the import's page; from then on every file with the same headings
-is read so, on the page and by the command.
+is read so, on the page and by the command. What the names of procedures in messages mean is said on
+the intake's page, for each sender.
 """
 
 from collections.abc import Collection, Mapping
@@ -10,9 +11,12 @@ from typing import Any
 
 from patients.models import Procedure, ScheduleReading, latest_first
 from patients.rules.schedule_columns import Column
-from patients.rules.schedule_reading import Place, place_of, written
-from patients.rules.schedule_rows import PLANS, Plan, words_of
+from patients.rules.schedule_procedures import Meant
+from patients.rules.schedule_reading import OF_A_SENDER, Place, place_of, sender_key, written
+from patients.rules.schedule_rows import PLANS, Plan, ScheduleRow, words_of
 from patients.rules.schedule_table import Outline, Table
+
+NOT_OURS = "Set aside by itself: this member of staff said before that it is not one of ours."
 
 
 def in_force(keys: set[str], *, known_at: datetime | None = None) -> dict[str, ScheduleReading]:
@@ -90,6 +94,52 @@ def words_in(table: Table, said: ScheduleReading | None) -> tuple[list[str], lis
             key=lambda word: (written(word) in meant, -names[word], word),
         ),
     )
+
+
+def senders() -> list[ScheduleReading]:
+    """Return what is said of each sender's words now; `headings` are the format and the sender."""
+    rows = ScheduleReading.objects.filter(key__startswith=OF_A_SENDER).select_related("by")
+    latest: dict[str, ScheduleReading] = {}
+    for row in rows.order_by(*latest_first()):
+        latest.setdefault(row.key, row)
+    return sorted((one for one in latest.values() if one.procedures), key=lambda one: one.headings)
+
+
+def of_senders() -> dict[str, Meant]:
+    """Return what was said of each sender's names of procedures, by the sender's key."""
+    return {one.key: one.procedures for one in senders()}
+
+
+def words_of_row(row: ScheduleRow) -> tuple[str, ...]:
+    """Return the words by which a message names its procedure, as they are remembered."""
+    return tuple(dict.fromkeys(written(w) for w in (row.procedure, row.procedure_code) if w))
+
+
+def say_of_sender(
+    format: str,
+    sender: str,
+    *,
+    words: Mapping[str, int | None],
+    unsaid: Collection[str] = (),
+    at: datetime,
+    by_id: int,
+) -> ScheduleReading:
+    """Say what names of procedures mean in one sender's messages; None: not one of ours."""
+    key = sender_key(format, sender)
+    before = in_force({key}).get(key)
+    said = _without(before.procedures if before else {}, unsaid) | dict(words)
+    return _write(key, (format, sender), {}, before, at=at, by_id=by_id, procedures=said)
+
+
+def not_ours(format: str, sender: str, words: Collection[str]) -> ScheduleReading | None:
+    """Return by which row somebody said that one of these words is no procedure of ours."""
+    said = None
+    key = sender_key(format, sender)
+    for row in ScheduleReading.objects.filter(key=key).order_by(*latest_first()):
+        if not any(row.procedures.get(word, 0) is None for word in words):
+            break
+        said = row
+    return said
 
 
 def _without(words: Mapping[str, Any], unsaid: Collection[str]) -> dict[str, Any]:

@@ -13,6 +13,8 @@ from patients.models import IntakeMessage, IntakeStep, Step
 from patients.rules.intake import Fate, Judged
 from patients.rules.message_reading import Doubt, Reading
 from patients.rules.schedule_changes import Verdict
+from patients.rules.schedule_rows import ScheduleRow
+from patients.schedule_reading import say_of_sender, words_of_row
 from patients.write_schedule import write
 
 # A person has to say the date: the message does not say one alone.
@@ -72,47 +74,73 @@ def apply_message(
     by_id: int,
     choice: Choice,
     note: str = "",
+    remember: bool = False,
 ) -> IntakeStep:
     """Apply a message that waits, by a person's choice, on the page that they saw (promise S4).
 
     Raises SettledMeanwhile and CannotApply; then nothing is written.
     """
     try:
-        return _apply(message, shown=shown, at=at, by_id=by_id, choice=choice, note=note)
+        with transaction.atomic():
+            step, seen = _apply(message, shown=shown, at=at, by_id=by_id, choice=choice, note=note)
+            if remember and choice.procedure_id:
+                _say(seen, choice.procedure_id, at=at, by_id=by_id)
+        return step
     except MEANWHILE as error:
         raise SettledMeanwhile from error
 
 
 def _apply(
     message: IntakeMessage, *, shown: str, at: datetime, by_id: int, choice: Choice, note: str
-) -> IntakeStep:
-    with transaction.atomic():
-        waits = _held(message)
-        seen = look(message, at=at)
-        if waits.step != Step.WAITS or seen.shown != shown:
-            raise SettledMeanwhile
-        if seen.needs_date and choice.or_date is None:
-            raise CannotApply(seen.judged)
-        judged = compare(seen.reading, at=at, choice=choice) if choice != Choice() else seen.judged
-        proposal = judged.proposal
-        if not _may_apply(judged) or proposal is None or proposal.verdict == Verdict.REJECTED:
-            raise CannotApply(judged)
-        taken = Step.UNCHANGED if proposal.verdict == Verdict.UNCHANGED else Step.APPLIED
-        written = write([proposal], at=at, source=source_of(seen.reading), by_id=by_id)
-        ids = written.get(proposal.line) or ids_of(proposal)
-        step = step_of(
-            message, taken, seen.reading, judged, ids, at=at, ends=waits, by_id=by_id, note=note
-        )
-        step.save()
-        overtake([message], at=at)
-    return step
+) -> tuple[IntakeStep, Look]:
+    waits = _held(message)
+    seen = look(message, at=at)
+    if waits.step != Step.WAITS or seen.shown != shown:
+        raise SettledMeanwhile
+    if seen.needs_date and choice.or_date is None:
+        raise CannotApply(seen.judged)
+    judged = compare(seen.reading, at=at, choice=choice) if choice != Choice() else seen.judged
+    proposal = judged.proposal
+    if not _may_apply(judged) or proposal is None or proposal.verdict == Verdict.REJECTED:
+        raise CannotApply(judged)
+    taken = Step.UNCHANGED if proposal.verdict == Verdict.UNCHANGED else Step.APPLIED
+    written = write([proposal], at=at, source=source_of(seen.reading), by_id=by_id)
+    ids = written.get(proposal.line) or ids_of(proposal)
+    step = step_of(
+        message, taken, seen.reading, judged, ids, at=at, ends=waits, by_id=by_id, note=note
+    )
+    step.save()
+    overtake([message], at=at)
+    return step, seen
+
+
+def _say(seen: Look, meaning: int | None, *, at: datetime, by_id: int) -> None:
+    """Remember what the message's name of the procedure means, for its sender's later messages."""
+    row = seen.reading.row
+    words = words_of_row(row) if isinstance(row, ScheduleRow) else ()
+    if words:
+        meant = dict.fromkeys(words, meaning)
+        say_of_sender(seen.reading.format, seen.reading.sender, words=meant, at=at, by_id=by_id)
 
 
 def set_aside(
-    message: IntakeMessage, *, shown_step: int, reason: str, at: datetime, by_id: int
+    message: IntakeMessage,
+    *,
+    shown_step: int,
+    reason: str,
+    at: datetime,
+    by_id: int,
+    not_ours: bool = False,
 ) -> IntakeStep:
-    """Set a message that waits aside, with the reason. Raises SettledMeanwhile."""
-    return _follow(message, Step.WAITS, Step.SET_ASIDE, shown_step, reason, at, by_id)
+    """Set a message that waits aside, with the reason. Raises SettledMeanwhile.
+
+    `not_ours`: so are later messages of its sender that name the same procedure.
+    """
+    with transaction.atomic():
+        step = _follow(message, Step.WAITS, Step.SET_ASIDE, shown_step, reason, at, by_id)
+        if not_ours:
+            _say(look(message, at=at), None, at=at, by_id=by_id)
+    return step
 
 
 def take_up(message: IntakeMessage, *, shown_step: int, at: datetime, by_id: int) -> IntakeStep:

@@ -21,6 +21,7 @@ from patients.merge import merge
 from patients.models import IntakeToken
 from patients.other_names import add
 from patients.rules.identity import NameKind
+from patients.schedule_reading import say_of_sender
 from tests.factories import (
     a_member,
     a_patient,
@@ -131,6 +132,9 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "token": open_token,
         "number": 1,
         "other": another.pk,
+        "reading_id": say_of_sender(
+            "hl7_v2", "OR LARK", words={"x": None}, at=at, by_id=administrator.pk
+        ).pk,
         "message_id": taken(siu(sent=at, on=""), at=at).message.pk,
         "feed_token": feed_address.make(a_member(Role.COORDINATOR), key=uuid.uuid4(), at=at),
         "name": "20270101-000000-none",

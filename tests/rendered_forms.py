@@ -28,9 +28,11 @@ class _Reader(HTMLParser):
             self.forms.append(RenderedForm(given.get("action", ""), given.get("method", "get")))
             self._open = True
         elif tag == "input" and self._open and "name" in given:
-            unticked = given.get("type") in ("checkbox", "radio") and "checked" not in given
-            if not unticked:
-                self.forms[-1].fields[given["name"]] = given.get("value", "")
+            ticked = given.get("type") in ("checkbox", "radio")
+            if not ticked or "checked" in given:
+                # HTML: the value of what can be ticked is "on" where none is given.
+                value = given.get("value", "on" if ticked else "")
+                self.forms[-1].fields[given["name"]] = value
 
     def handle_endtag(self, tag: str) -> None:
         if tag == "form":

@@ -35,6 +35,7 @@ class ApplyForm(forms.Form):
         empty_label="Choose one",
         error_messages={"required": "Choose the procedure."},
     )
+    remember = forms.BooleanField(required=False, initial=True)
     note = forms.CharField(
         max_length=500,
         required=False,
@@ -48,6 +49,8 @@ class ApplyForm(forms.Form):
         dates: Sequence[tuple[date, str]],
         needs_date: bool,
         needs_procedure: bool,
+        word: str = "",
+        sender: str = "",
         **kwargs: Any,
     ) -> None:
         """Offer the dates, each with where it stands, and ask only for what is needed."""
@@ -62,6 +65,14 @@ class ApplyForm(forms.Form):
             del self.fields["or_date"], self.fields["another_date"]
         if not needs_procedure:
             del self.fields["procedure"]
+        if needs_procedure and word:
+            self.fields[
+                "remember"
+            ].label = (
+                f"Remember it: “{word}” means this procedure in later messages {_from(sender)}"
+            )
+        else:
+            del self.fields["remember"]
 
     def clean(self) -> dict[str, Any]:
         """Another date has to be given, and one that can be meant."""
@@ -95,6 +106,28 @@ class SetAsideForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 2}),
         error_messages={"required": "Write down the reason."},
     )
+    not_ours = forms.BooleanField(required=False)
+
+    def __init__(self, *args: Any, word: str = "", sender: str = "", **kwargs: Any) -> None:
+        """Offer to say that the word for the procedure is none of ours, where nobody knows it."""
+        super().__init__(*args, **kwargs)
+        if word:
+            self.fields["not_ours"].label = (
+                f"“{word}” is not one of our procedures: set later messages {_from(sender)} that "
+                "name it aside too"
+            )
+        else:
+            del self.fields["not_ours"]
+
+
+def _from(sender: str) -> str:
+    return f"from {sender}" if sender else "without a sender’s name"
+
+
+class ForgetForm(forms.Form):
+    """Take back what was said of a word."""
+
+    word = forms.CharField(max_length=200, strip=False)
 
 
 class TakeUpForm(forms.Form):

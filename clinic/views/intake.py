@@ -22,6 +22,7 @@ from clinic.intake import (
     state,
     steps_of,
     whys,
+    word_to_remember,
 )
 from clinic.once import once
 from clinic.roles import READERS, SCHEDULERS
@@ -94,6 +95,7 @@ def intake_apply(request: HttpRequest, message_id: int) -> HttpResponse:
             by_id=member(request).pk,
             choice=form.choice(),
             note=form.cleaned_data["note"],
+            remember=form.cleaned_data.get("remember", False),
         )
     except SettledMeanwhile:
         return _show(request, look(seen.message, at=now()), status=409, overtaken=True)
@@ -112,7 +114,7 @@ def intake_apply(request: HttpRequest, message_id: int) -> HttpResponse:
 def intake_set_aside(request: HttpRequest, message_id: int) -> HttpResponse:
     """Set a message that waits aside, with the reason."""
     seen = _found(request, message_id)
-    form = SetAsideForm(request.POST)
+    form = SetAsideForm(request.POST, **_word(seen))
     if not form.is_valid():
         return _show(request, seen, status=400, aside_form=form)
     typed = form.cleaned_data
@@ -123,6 +125,7 @@ def intake_set_aside(request: HttpRequest, message_id: int) -> HttpResponse:
             reason=typed["reason"],
             at=now(),
             by_id=member(request).pk,
+            not_ours=typed.get("not_ours", False),
         )
     except SettledMeanwhile:
         return _show(request, look(seen.message, at=now()), status=409, overtaken=True)
@@ -167,7 +170,12 @@ def _apply_form(seen: Look, data: Any = None) -> ApplyForm:
         dates=dates(seen),
         needs_date=seen.needs_date,
         needs_procedure=needs_procedure(seen),
+        **_word(seen),
     )
+
+
+def _word(seen: Look) -> dict[str, str]:
+    return {"word": word_to_remember(seen), "sender": seen.reading.sender}
 
 
 def _show(
@@ -204,7 +212,9 @@ def _show(
         "apply_form": (apply_form or _apply_form(seen))
         if waits and settles and may_apply(seen)
         else None,
-        "aside_form": (aside_form or SetAsideForm(initial={"shown_step": seen.step.pk})),
+        "aside_form": (
+            aside_form or SetAsideForm(initial={"shown_step": seen.step.pk}, **_word(seen))
+        ),
         "form": apply_form or aside_form,
         "steps": steps_of(seen.message),
         "as_it_came": as_it_came(seen.message),

@@ -125,6 +125,9 @@ class _Reading:
         self.bundle, self.entries, self.operations = bundle, entries, operations
         self.frame, self.control_id = frame, control_id
         self.by_name = named(entries)
+        self.sender = self.named_sender()
+        self.meant = frame.meant(MessageFormat.FHIR_R4, self.sender)
+        self.procedures = frame.procedures.with_words(self.meant)
         self.made = MessageRow(frame)
         self.doubts: list[Noted] = []
         self.practitioners: list[str] = []
@@ -154,7 +157,7 @@ class _Reading:
         )
         return Reading(
             format=MessageFormat.FHIR_R4,
-            sender=self.sender(),
+            sender=self.sender,
             control_id=self.control_id,
             trigger=trigger[:40],
             event=event,
@@ -164,6 +167,7 @@ class _Reading:
             other_case_numbers=others,
             doubts=tuple(self.doubts),
             warnings=tuple(self.made.warnings),
+            meant=self.meant,
         )
 
     def status(self) -> tuple[Plan | None, Event, str]:
@@ -323,7 +327,7 @@ class _Reading:
         ]
         known: dict[int, tuple[str, str]] = {}
         for words, code in named_here:
-            procedure = self.frame.procedures.known_as(code, *words)
+            procedure = self.procedures.known_as(code, *words)
             if procedure:
                 known.setdefault(procedure, (words[0] if words else "", code))
         if len(known) > 1:
@@ -350,7 +354,7 @@ class _Reading:
         instants = {at: one for one in updated if (at := read_instant(one))}
         return instants[max(instants)] if instants else text(self.bundle.get("timestamp"))
 
-    def sender(self) -> str:
+    def named_sender(self) -> str:
         """Return who sent a message, or whose identifier the bundle has."""
         headers = (entry.resource for entry in self.entries if entry.kind == "MessageHeader")
         source = inside(next(headers, {}).get("source"))

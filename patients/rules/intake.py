@@ -21,6 +21,7 @@ class Fate(StrEnum):
     APPLIED = "applied"
     UNCHANGED = "unchanged"
     WAITS = "waits"
+    SET_ASIDE = "set_aside"
     OVERTAKEN = "overtaken"
     REFUSED = "refused"
 
@@ -56,13 +57,14 @@ class History:
     """When the record that a message is about was written; None where it never was.
 
     `newest_*`: when the newest message that was taken was sent. `changed_*`: the latest change by
-    a person or a file.
+    a person or a file. `case_known`: an operation of ours has the message's case number.
     """
 
     newest_of_operation: datetime | None = None
     changed_operation: datetime | None = None
     newest_of_patient: datetime | None = None
     changed_patient: datetime | None = None
+    case_known: bool = True
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,10 @@ def judge(reading: Reading, proposal: Proposal, history: History, *, at: datetim
     """Say what becomes of a readable message that came in at an instant."""
     proposal = without_older_facts(reading, proposal, history)
     if proposal.verdict == Verdict.REJECTED:
-        return Judged(Fate.WAITS, proposal, reading.doubts, proposal.problems)
+        # Somebody said so. If the operation is on record, that it became another one is news.
+        aside = proposal.not_ours and not history.case_known
+        fate = Fate.SET_ASIDE if aside else Fate.WAITS
+        return Judged(fate, proposal, reading.doubts, proposal.problems)
     sent, newest = reading.sent_at, history.newest_of_operation
     if sent and newest and sent < newest:
         return Judged(Fate.OVERTAKEN, proposal, reading.doubts)

@@ -4,13 +4,15 @@ A reader of a format (patients/message_readers.py lists them) makes readings and
 becomes of one is decided in patients/rules/intake.py, and written by patients/intake.py.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from patients.rules.message_formats import MessageFormat
-from patients.rules.schedule_procedures import Procedures
+from patients.rules.schedule_procedures import NOTHING_SAID, Meant, Procedures
+from patients.rules.schedule_reading import sender_key
 from patients.rules.schedule_rows import ScheduleRow, Unreadable
 
 # Far above what a scheduling message needs; a longer one is not read at all.
@@ -117,7 +119,8 @@ class Reading:
 
     `row` is what a line of a schedule would say, or every reason why it cannot be read. Its
     `or_date` is None when `dates` disagree. `case_number` in the row names the operation;
-    `other_case_numbers` are further names under which it may be on record.
+    `other_case_numbers` are further names under which it may be on record. `meant` is what somebody
+    said that this sender's names of procedures mean.
     """
 
     format: MessageFormat
@@ -131,19 +134,26 @@ class Reading:
     other_case_numbers: tuple[str, ...] = ()
     doubts: tuple[Noted, ...] = ()
     warnings: tuple[Noted, ...] = ()
+    meant: Meant = field(default_factory=dict, repr=False)
 
 
 @dataclass(frozen=True)
 class Frame:
     """What a reader has to know of the programme and of the day.
 
-    `procedures` are the programme's; `line` is where the message stands in its file.
+    `procedures` are the programme's; `line` is where the message stands in its file. `said`: what
+    somebody said that names of procedures mean, by sender (schedule_reading.sender_key).
     """
 
     zone: ZoneInfo
     on: date
     procedures: Procedures
     line: int = 1
+    said: Mapping[str, Meant] = field(default_factory=dict)
+
+    def meant(self, format: MessageFormat, sender: str) -> Meant:
+        """Return what was said of the words of one sender."""
+        return self.said.get(sender_key(format, sender), NOTHING_SAID)
 
 
 @dataclass(frozen=True)

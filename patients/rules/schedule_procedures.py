@@ -21,6 +21,7 @@ class Procedures:
     """
 
     def __init__(self, procedures: Sequence[KnownProcedure], meant: Meant = NOTHING_SAID) -> None:
+        self._procedures = procedures
         self._names = {one.id: one.name for one in procedures}
         self._ids = {
             word: NOT_OURS if found is None else found
@@ -29,6 +30,10 @@ class Procedures:
         }
         self._ids |= {written(one.name): one.id for one in procedures}
         self._ids |= {written(one.code): one.id for one in procedures}
+
+    def with_words(self, meant: Meant) -> "Procedures":
+        """Return the same procedures, looked up by what somebody said as well."""
+        return Procedures(self._procedures, meant) if meant else self
 
     def name(self, procedure_id: int) -> str:
         """Return a procedure's name; empty when there is none with this id."""

@@ -1,4 +1,6 @@
-"""How did somebody say that a file is read?  Remembered under its headings, in any order.
+"""How did somebody say that a schedule is read?  A file's columns and words, a sender's words.
+
+A file is remembered under its headings, in any order, the sender of messages under its name.
 
 A file without a line of headings has the headings "Column 1", "Column 2" and so on: so a file of
 its rejected rows, which does have that line, is read the same way when it comes back.
@@ -9,6 +11,9 @@ import json
 from collections.abc import Mapping, Sequence
 
 from patients.rules.schedule_columns import NOTES_PLAIN, Column, Header, plain
+
+OF_A_SENDER = "sender "
+LONGEST_KEY = 64
 
 # A heading as it is compared; and, where a file has it more than once, which of them.
 Place = tuple[str, int]
@@ -33,6 +38,13 @@ def key_of(headings: Sequence[str]) -> str:
     """Return one text for the same headings in any order."""
     names = sorted(written(heading) for heading in headings if not is_note(heading))
     return hashlib.sha256(json.dumps(names).encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def sender_key(format: str, sender: str) -> str:
+    """Return the text under which the words of one sender of messages are remembered."""
+    name = json.dumps([format, written(sender)])
+    digest = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()
+    return f"{OF_A_SENDER}{digest}"[:LONGEST_KEY]
 
 
 def place_of(headings: Sequence[str], number: int) -> Place:

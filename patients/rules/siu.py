@@ -95,6 +95,9 @@ class _Reading:
 
     def __init__(self, message: Message, frame: Frame, control_id: str, trigger: str) -> None:
         self.message, self.frame = message, frame
+        names = (message.whole("MSH", field) for field in (3, 4))
+        self.sender = " ".join(names).strip()[:200]
+        self.meant = frame.meant(MessageFormat.HL7_V2, self.sender)
         self.control_id, self.trigger, self.event = control_id, trigger, EVENTS[trigger]
         self.made = MessageRow(frame)
         self.doubts: list[Noted] = []
@@ -117,7 +120,7 @@ class _Reading:
             self.doubts.append(Noted(Doubt.NO_SEND_TIME, "MSH-7"))
         return Reading(
             format=MessageFormat.HL7_V2,
-            sender=" ".join(self.message.whole("MSH", field) for field in (3, 4)).strip()[:200],
+            sender=self.sender,
             control_id=self.control_id,
             trigger=self.trigger,
             event=self.event,
@@ -127,6 +130,7 @@ class _Reading:
             other_case_numbers=others,
             doubts=tuple(self.doubts),
             warnings=tuple(self.made.warnings),
+            meant=self.meant,
         )
 
     def required(self) -> None:
@@ -228,7 +232,8 @@ class _Reading:
         return SaidDate(where, found.day) if self.made.may_be_or_date(where, found.day) else None
 
     def resources(self) -> None:
-        self.made.procedure, several = procedure(self.message, self.frame.procedures)
+        procedures = self.frame.procedures.with_words(self.meant)
+        self.made.procedure, several = procedure(self.message, procedures)
         if several:
             self.doubts.append(Noted(Doubt.SEVERAL_PROCEDURES, "AIS-3", several))
         for name in ("AIS", "AIL", "AIP"):

@@ -95,6 +95,8 @@ ROUTES = {
     "intake-apply": "DOA",
     "intake-set-aside": "DOA",
     "intake-take-up": "DOA",
+    "intake-words": "DCOAU",
+    "intake-word-forget": "DOA",
     "schedule-import": "DOA",
     "schedule-preview": "DOA",
     "schedule-rejected": "DOA",

@@ -43,7 +43,7 @@ class Command(BaseCommand):
         for path in options["files"]:
             found = self.take(path, apply=options["apply"])
             self.show(found, path, procedures)
-            rejected += found.counts[Verdict.REJECTED]
+            rejected += found.counts[Verdict.REJECTED] - found.not_ours
         if not options["apply"]:
             self.stdout.write("Nothing was written: this is a preview. Say --apply to write it.")
         if rejected:
@@ -68,6 +68,8 @@ class Command(BaseCommand):
         self.stdout.write(f"Messages in {path.name} {len(found.lines)}:  {counts}")
         if found.waiting:
             self.stdout.write(f"Of the rejected, {found.waiting} wait on the intake page.")
+        if found.not_ours:
+            self.stdout.write(f"Of the rejected, {found.not_ours} are no procedure of ours.")
         for line in found.lines:
             self.show_line(line, procedures)
 
