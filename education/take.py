@@ -25,6 +25,10 @@ class NoAttemptLeft(Exception):
     """The programme allows no further attempt, or the quiz was passed already."""
 
 
+class Unanswered(Exception):
+    """A question has no answer yet, and only a whole quiz was to be handed in."""
+
+
 def begin(invitation: Invitation, *, at: datetime) -> Attempt:
     """Return the attempt in progress, or begin one on the latest edition.
 
@@ -124,11 +128,13 @@ def submit(
     birth_date: date,
     language: str,
     at: datetime,
+    only_whole: bool = False,
 ) -> Submission:
     """Score the attempt, keep it with the typed name and date of birth, and ask whose it is.
 
     One transaction: submission, score, identity decision and clearance are stored together or not
-    at all. Sent twice, the first one stands and is returned.
+    at all. Sent twice, the first one stands and is returned. What has no answer is wrong; with
+    `only_whole` it raises Unanswered instead, and nothing is stored.
     """
     with transaction.atomic():
         Attempt.objects.select_for_update().get(pk=attempt.pk)
@@ -138,6 +144,8 @@ def submit(
         asked = asked_of(attempt)
         keys = [answer_key(question) for question in asked]
         given = answers_given(attempt)
+        if only_whole and any(question.pk not in given for question in asked):
+            raise Unanswered
         result = score(keys, given, pass_mark=attempt.edition.pass_mark)
         submission = Submission.objects.create(
             attempt=attempt,

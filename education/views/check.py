@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from education.forms import Typed
 from education.models import Attempt
 from education.shown import ShownQuestion, questions
-from education.take import answers_given, submit
+from education.take import Unanswered, answers_given, submit
 from education.views.link import NOT_REACHED, Visit, page, see, through_link, where_it_stands
 from education.views.question import of_attempt
 from education.views.typed import forget_typed, typed_in
@@ -31,11 +31,8 @@ def check(visit: Visit) -> HttpResponse:
     typed = typed_in(visit)
     if typed is None:
         return see(visit.address("quiz-you"))
-    rows = _rows(visit, attempt)
     if visit.request.method != "POST" or visit.request.POST.get("hand_in") != "yes":
-        return _page(visit, attempt, typed, rows)
-    if not all(row.answer for row in rows):
-        return _page(visit, attempt, typed, rows, status=422)
+        return _page(visit, attempt, typed)
     try:
         submit(
             attempt,
@@ -44,9 +41,12 @@ def check(visit: Visit) -> HttpResponse:
             birth_date=typed.birth_date,
             language=visit.language,
             at=visit.at,
+            only_whole=True,
         )
+    except Unanswered:
+        return _page(visit, attempt, typed, status=422)
     except NOT_REACHED:
-        return _page(visit, attempt, typed, rows, status=503)
+        return _page(visit, attempt, typed, status=503)
     response = see(visit.address("quiz-result"))
     forget_typed(response, visit)
     return response
@@ -64,9 +64,8 @@ def _rows(visit: Visit, attempt: Attempt) -> list[Row]:
     ]
 
 
-def _page(
-    visit: Visit, attempt: Attempt, typed: Typed, rows: list[Row], *, status: int = 200
-) -> HttpResponse:
+def _page(visit: Visit, attempt: Attempt, typed: Typed, *, status: int = 200) -> HttpResponse:
+    rows = _rows(visit, attempt)
     context = {
         "attempt": attempt,
         "typed": typed,
