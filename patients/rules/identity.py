@@ -89,8 +89,6 @@ class Decision:
 
 # A rule that may clear a patient: the numbers are the design's, not tuned.
 EXPECTED_NAMESAKES = 0.001  # on the register, born on the same day
-# One middle name, letter or part agrees less than the whole name: it has to be ten times as rare.
-EXPECTED_IF_IT_DIFFERS = 0.0001
 # Two of one family name born on one day are taken for twins, unless so many bear the name that
 # chance brings it about as well.
 TWINS_NAME_BEARERS = 200
@@ -230,9 +228,8 @@ def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
 
 
 def _is_common(asked: _Asked, one: Compared) -> bool:
-    """More namesakes on the register than are allowed to be expected on one day of birth."""
-    allowed = EXPECTED_NAMESAKES if _is_exact(one.names) else EXPECTED_IF_IT_DIFFERS
-    return _namesakes(asked, one) / BIRTH_DAYS > allowed
+    """More namesakes on the register than EXPECTED_NAMESAKES allows to be born on one day."""
+    return _namesakes(asked, one) / BIRTH_DAYS > EXPECTED_NAMESAKES
 
 
 def _namesakes(asked: _Asked, one: Compared) -> int:

@@ -409,27 +409,6 @@ ROWS = [
         link=ANA,
     ),
     Row(
-        "three of a name are few enough for a whole name that agrees",
-        ("Ana", "Ruiz", date(1980, 3, 12)),
-        [ANA, *MANY_ANAS[:3]],
-        AUTOMATIC,
-        ANA,
-    ),
-    Row(
-        "but not for a name that agrees but for a middle name: it has to be ten times as rare",
-        ("Ana Luz", "Ruiz", date(1980, 3, 12)),
-        [ANA, *MANY_ANAS[:3]],
-        REVIEW,
-        reasons=(Why.NAME_TOO_COMMON,),
-    ),
-    Row(
-        "with two of the name a middle name may be dropped or added",
-        ("Ana Luz", "Ruiz", date(1980, 3, 12)),
-        [ANA, *MANY_ANAS[:2]],
-        AUTOMATIC,
-        ANA,
-    ),
-    Row(
         "only the date of birth agrees",
         ("Quinn", "Abernathy", date(1980, 3, 12)),
         [ANA],
