@@ -367,6 +367,12 @@ CELERY_BEAT_SCHEDULE = {
         # A sweep that no worker took before the next one is due has nothing to add.
         "options": {"expires": _sweep_every},
     },
+    # Asked often, done once a local day: the row in the database decides (education/daily.py).
+    "write-daily-mail": {
+        "task": "education.tasks.write_daily_mail",
+        "schedule": 300.0,
+        "options": {"expires": 300.0},
+    },
     "sweep-duplicates": {
         "task": "patients.tasks.find_duplicates",
         "schedule": 60.0,

@@ -16,6 +16,7 @@ from education.overtaken import withdraw_at_merge, withdraw_reminders
 from education.part import undo_what_is_in_doubt
 from education.plan_link import end_plan_link
 from education.plan_moves import tell_of_moves
+from education.renew import invite_anew
 from patients.batches import batches
 from patients.merge import merge_undone, patients_merged
 from patients.models import Merge, MergeUndone, Operation, Patient
@@ -55,15 +56,21 @@ def ask_again_whose(
 def end_links_elsewhere(
     sender: type[Model], patients: Sequence[Patient], at: datetime, **kwargs: Any
 ) -> None:
-    """The address changed: links that went to another one are dead, also if it changes back."""
+    """The address changed: links that went to another one are dead, also if it changes back.
+
+    A new one goes to the present address, if the programme invites by itself.
+    """
     for some in batches(patient.pk for patient in patients):
         elsewhere = (
             Invitation.objects.alias(went_to=Lower("address"))
             .filter(assignment__operation__patient__in=some, end__isnull=True)
             .exclude(went_to=Lower(F("assignment__operation__patient__email")))
         )
-        for invitation in elsewhere:
+        ended = list(elsewhere)
+        for invitation in ended:
             end(invitation, EndedBecause.READDRESSED, at=at)
+        if ended:
+            invite_anew(ended, at=at)
         plans = (
             PlanLink.objects.alias(went_to=Lower("address"))
             .filter(operation__patient__in=some, end__isnull=True)

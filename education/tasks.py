@@ -4,6 +4,7 @@ import time
 
 from celery import shared_task
 
+from education.reminders import daily_mail
 from education.send import send, sweep
 from patients.clock import now
 
@@ -22,3 +23,9 @@ def sweep_messages() -> None:
     begun = time.monotonic()
     while sweep(at=now()) and time.monotonic() - begun < SWEEP_FOR:
         pass
+
+
+@shared_task(name="education.tasks.write_daily_mail")
+def write_daily_mail() -> None:
+    """Write today's invitations and reminders, once a local day however often this is called."""
+    daily_mail(at=now())

@@ -7,6 +7,7 @@ from education.views.language import language
 from education.views.link import not_found
 from education.views.plan import plan, plan_calendar
 from education.views.question import question
+from education.views.renew import renew_link
 from education.views.result import result
 from education.views.start import start
 from education.views.you import you
@@ -17,6 +18,7 @@ urlpatterns = [
     path("<str:token>/you/", you, name="quiz-you"),
     path("<str:token>/check/", check, name="quiz-check"),
     path("<str:token>/result/", result, name="quiz-result"),
+    path("<str:token>/renew/", renew_link, name="quiz-renew"),
     path("<str:token>/language/", language, name="quiz-language"),
     path("<str:plan_token>/plan/", plan, name="plan"),
     path("<str:plan_token>/plan.ics", plan_calendar, name="plan-calendar"),

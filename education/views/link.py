@@ -133,7 +133,8 @@ def through_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpRespons
         if link.invitation is None:
             return not_found_page()
         if link.state != LinkState.GOOD:
-            return dead_page(request, link.state)
+            address = reverse("quiz-renew", args=[token], query=request.GET.dict() or None)
+            return dead_page(request, link.state, renew_url=address)
         visit = Visit(request, token, at, link.invitation, programme.current())
         with translation.override(visit.language):
             try:
@@ -203,14 +204,19 @@ def not_found_page() -> HttpResponse:
     return _closed("not_found", list(Language.values), status=404)
 
 
-def dead_page(request: HttpRequest, state: LinkState) -> HttpResponse:
-    """Say that a link has ended or is too old, and whom to call; tells nothing else (fault 8)."""
+def dead_page(
+    request: HttpRequest, state: str, *, renew_url: str = "", status: int = 410
+) -> HttpResponse:
+    """Say that a link has ended or is too old, and whom to call; tells nothing else (fault 8).
+
+    `renew_url`: where a new one may be asked for in place of one that is too old.
+    """
     first = chosen_language(request, Language.values)
     others = [code for code in Language.values if code != first]
-    return _closed(str(state), [first, *others], status=410)
+    return _closed(str(state), [first, *others], status=status, renew_url=renew_url)
 
 
-def _closed(state: str, languages: list[str], *, status: int) -> HttpResponse:
+def _closed(state: str, languages: list[str], *, status: int, renew_url: str = "") -> HttpResponse:
     try:
         told = programme.current()
     except programme.NotFounded:
@@ -218,6 +224,7 @@ def _closed(state: str, languages: list[str], *, status: int) -> HttpResponse:
     context = {
         "state": state,
         "languages": languages,
+        "renew_url": renew_url,
         "programme": told,
         "phone_link": phone_link(told.phone) if told else "",
         "emergency_link": phone_link(told.emergency_number) if told else "",

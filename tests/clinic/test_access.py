@@ -33,6 +33,7 @@ ROUTES = {
     "quiz-check": "link",
     "quiz-result": "link",
     "quiz-language": "link",
+    "quiz-renew": "link",
     "link-to-nowhere": "link",
     "plan": "link",
     "plan-calendar": "link",
