@@ -41,6 +41,7 @@ class Programme(AppendOnly):
     emergency_number = models.CharField(max_length=20, default="911")
     notice_days = models.PositiveSmallIntegerField(default=10)
     attempts_allowed = models.PositiveSmallIntegerField(default=3)
+    teaching_needs_review = models.BooleanField(default=False, db_default=False)
     link_valid_days = models.PositiveSmallIntegerField(default=60)
     matching = models.CharField(
         max_length=24, default=Policy.NAME_AND_BIRTH_DATE, choices=[(p, p) for p in Policy]

@@ -50,6 +50,11 @@ class ProgrammeForm(forms.Form):
         label="A second clinician has to agree to each sign-off and waiver",
         help_text="What was accepted before keeps the rule of its day.",
     )
+    teaching_needs_review = forms.BooleanField(
+        required=False,
+        label="A second person has to read each new edition of a module before it is published",
+        help_text="Somebody who wrote no part of it: a dietitian, a clinician or an administrator.",
+    )
     feed_names_patients = forms.BooleanField(
         required=False,
         label="The calendar feed names patients and procedures",

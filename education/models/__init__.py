@@ -26,6 +26,13 @@ from education.models.clearances import (
     Waiver,
     WaiverRevocation,
 )
+from education.models.drafting import (
+    DraftEnd,
+    DraftReview,
+    DraftSave,
+    ModuleArchiving,
+    ModuleDraft,
+)
 from education.models.eating import (
     EatingChoices,
     EatingFacts,
@@ -83,6 +90,9 @@ __all__ = [
     "Clearance",
     "DailyRun",
     "DraftAnswer",
+    "DraftEnd",
+    "DraftReview",
+    "DraftSave",
     "EatingChoices",
     "EatingFacts",
     "EatingPlanGiven",
@@ -106,6 +116,8 @@ __all__ = [
     "Message",
     "MessageState",
     "Module",
+    "ModuleArchiving",
+    "ModuleDraft",
     "Option",
     "PlanDateTold",
     "PlanFeed",

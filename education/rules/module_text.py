@@ -20,7 +20,7 @@ from education.rules.module_parts import (
     languages_complete,
 )
 from education.rules.question_text import read_question
-from education.rules.toml_fields import Fields, Record, languages_of, name
+from education.rules.toml_fields import FieldProblem, Fields, Record, Where, languages_of, name
 
 __all__ = [
     "LANGUAGES",
@@ -34,6 +34,7 @@ __all__ = [
     "languages_complete",
     "pass_mark_problem",
     "read_module",
+    "read_record",
 ]
 
 _MODULE_FIELDS = frozenset({"code", "pass_mark", "title", "section", "question"})
@@ -41,11 +42,14 @@ _SECTION_FIELDS = frozenset({"key", "heading", "body", "ask_yourself", "sources"
 
 
 class ModuleTextError(ValueError):
-    """The text is not a module. `problems` says why, one plain sentence each."""
+    """The text is not a module. `problems` says why, one plain sentence each; `fields` says it of
+    the fields of an editor.
+    """
 
-    def __init__(self, problems: Collection[str]) -> None:
+    def __init__(self, problems: Collection[str], fields: Collection[FieldProblem] = ()) -> None:
         super().__init__("\n".join(problems))
         self.problems: tuple[str, ...] = tuple(problems)
+        self.fields: tuple[FieldProblem, ...] = tuple(fields)
 
 
 def read_module(text: str) -> ModuleText:
@@ -58,10 +62,18 @@ def read_module(text: str) -> ModuleText:
         record = tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         raise ModuleTextError([f"The file is not valid TOML: {error}."]) from error
+    return read_record(record)
+
+
+def read_record(record: Record) -> ModuleText:
+    """Read a module from what its file says, as a record of tables, lists and texts.
+
+    Raises ModuleTextError with every problem found.
+    """
     fields = Fields(languages_of(record.get("title")))
     module = _module(fields, record)
     if fields.problems:
-        raise ModuleTextError(fields.problems)
+        raise ModuleTextError([str(problem) for problem in fields.problems], fields.problems)
     return module
 
 
@@ -73,7 +85,7 @@ def pass_mark_problem(mark: int) -> str:
 
 
 def _module(fields: Fields, record: Record) -> ModuleText:
-    where = "The module"
+    where = Where("The module")
     fields.check_known(record, _MODULE_FIELDS, where)
     sections = tuple(
         _section(fields, entry, number)
@@ -89,7 +101,7 @@ def _module(fields: Fields, record: Record) -> ModuleText:
     mark = fields.whole_number(record, "pass_mark", where)
     problem = pass_mark_problem(mark) if mark is not None else ""
     if problem:
-        fields.problems.append(f"{where}: {problem}")
+        fields.add(where, "pass_mark", problem)
     return ModuleText(
         code=fields.slug(record, "code", where),
         pass_mark=mark or 0,

@@ -10,7 +10,7 @@ from dataclasses import replace
 from education.rules.module_parts import OptionText, QuestionText
 from education.rules.question_problems import question_problems
 from education.rules.scoring import CHOICES, Kind
-from education.rules.toml_fields import Fields, Record, name
+from education.rules.toml_fields import Fields, Record, Where, name
 
 _COMMON = frozenset({"kind", "safety_critical", "section", "stem", "explanation"})
 _OWN = {
@@ -45,8 +45,8 @@ def read_question(
             question = replace(question, versions=tuple(versions))
     if len(fields.problems) == before:
         for problem in question_problems(question):
-            told = where if problem.version == 1 else f"{where}, version {problem.version}"
-            fields.problems.append(f"{told}: {problem.message}")
+            told = where if problem.version == 1 else _version_name(question.key, problem.version)
+            fields.add(told, problem.field, problem.message)
     return question
 
 
@@ -54,7 +54,7 @@ def _version(
     fields: Fields, record: Record, number: int, question: QuestionText, sections: Collection[str]
 ) -> QuestionText:
     """Read another version; what it does not say it has from the question."""
-    where = f'Question "{question.key}", version {number}'
+    where = _version_name(question.key, number)
     kind = _kind(fields, record, where) if "kind" in record else question.kind
     _check_fields(fields, record, _COMMON, kind, where)
     version = replace(
@@ -74,8 +74,12 @@ def _version(
     return version if kind is None else _with_answers(fields, record, version, where)
 
 
+def _version_name(question: str, number: int) -> Where:
+    return Where(f'Question "{question}", version {number}', f"v{number}-")
+
+
 def _with_answers(
-    fields: Fields, record: Record, question: QuestionText, where: str
+    fields: Fields, record: Record, question: QuestionText, where: Where
 ) -> QuestionText:
     """Return a question with what its kind has beside the stem."""
     if question.kind is Kind.NUMBER:
@@ -87,7 +91,12 @@ def _with_answers(
         )
     what = {Kind.ORDER: "item", Kind.MATCH: "pair"}.get(question.kind, "option")
     options = tuple(
-        _option(fields, entry, question.kind, f"{where}, {name(what, entry, number)}")
+        _option(
+            fields,
+            entry,
+            question.kind,
+            Where(f"{where}, {name(what, entry, number)}", f"{where.path}{what}-{number}-"),
+        )
         for number, entry in enumerate(fields.tables(record, what, where), start=1)
     )
     fields.check_unique([option.key for option in options], f"{what}s", where)
@@ -95,7 +104,7 @@ def _with_answers(
     return replace(question, options=options, shuffle=shuffle)
 
 
-def _option(fields: Fields, record: Record, kind: Kind, where: str) -> OptionText:
+def _option(fields: Fields, record: Record, kind: Kind, where: Where) -> OptionText:
     own = {Kind.ORDER: "place", Kind.MATCH: "match"}.get(kind, "right")
     fields.check_known(record, {"key", "text", own}, where)
     option = OptionText(fields.slug(record, "key", where), fields.words(record, "text", where))
@@ -106,25 +115,25 @@ def _option(fields: Fields, record: Record, kind: Kind, where: str) -> OptionTex
     return replace(option, right=fields.yes_or_no(record, "right", where))
 
 
-def _kind(fields: Fields, record: Record, where: str) -> Kind | None:
+def _kind(fields: Fields, record: Record, where: Where) -> Kind | None:
     value = fields.string(record, "kind", where)
     if value in list(Kind):
         return Kind(value)
     if value:
         known = ", ".join(Kind)
-        fields.problems.append(f'{where}: unknown kind "{value}"; known are {known}.')
+        fields.add(where, "kind", f'unknown kind "{value}"; known are {known}.')
     return None
 
 
-def _section(fields: Fields, record: Record, sections: Collection[str], where: str) -> str:
+def _section(fields: Fields, record: Record, sections: Collection[str], where: Where) -> str:
     section = fields.string(record, "section", where)
     if section and section not in sections:
-        fields.problems.append(f'{where}: "section" points to "{section}", which is no section.')
+        fields.add(where, "section", f'"section" points to "{section}", which is no section.')
     return section
 
 
 def _check_fields(
-    fields: Fields, record: Record, common: frozenset[str], kind: Kind | None, where: str
+    fields: Fields, record: Record, common: frozenset[str], kind: Kind | None, where: Where
 ) -> None:
     # With an unknown kind nobody can say which fields belong: the kind alone is reported.
     own = frozenset().union(*_OWN.values()) if kind is None else _OWN[kind]
