@@ -102,6 +102,21 @@ def test_psy_6_and_7_lsat_6() -> None:
     assert _correlations(items) == pytest.approx(published, abs=1e-4)
 
 
+# PSY-9 and PSY-10, from what alpha is made of: the variances of the items and of the totals, each
+# times n(n - 1), as computed from pingouin's data sets cronbach_alpha (15 people x 10 items) and
+# cronbach_wide_missing (12 x 11; the nine complete rows, and filled up with medians).
+@pytest.mark.parametrize(
+    ("published", "of_items", "of_totals"),
+    [
+        (0.591719, [614, 446, 264, 254, 354, 606, 516, 296, 474, 456], 9156),
+        (0.801695, [8, 8, 14, 14, 18, 18, 18, 18, 18, 18, 8], 590),
+        (0.738019, [20, 27, 27, 27, 32, 36, 35, 35, 32, 27, 11], 939),
+    ],
+)
+def test_psy_9_and_10_alpha(published: float, of_items: list[int], of_totals: int) -> None:
+    assert alpha(of_items, of_totals) == pytest.approx(published, abs=1e-5)
+
+
 # PSY-9 and PSY-10. Source: pingouin's documentation of cronbach_alpha (Feldt's interval), its
 # examples of 15 people x 10 items and 12 x 11. Its interval for the nine complete rows alone
 # (0.801695) counts all twelve people; nine would give .533 to .947.
