@@ -404,3 +404,9 @@ LOGGING = {
         "django.db.backends": {"level": "WARNING"},
     },
 }
+
+# The MLLP listener's TLS (manage.py listen_mllp): certificate, key, and whose clients may connect.
+MLLP_TLS_CERT, MLLP_TLS_KEY, MLLP_TLS_CLIENT_CA = (
+    Path(text(name)) if text(name) else None
+    for name in ("MLLP_TLS_CERT", "MLLP_TLS_KEY", "MLLP_TLS_CLIENT_CA")
+)

@@ -1,4 +1,4 @@
-"""Listen for HL7 v2 messages over MLLP: one answer for each message, after it is committed.
+"""Listen for HL7 v2 messages over MLLP, plain or in TLS: answered after they are committed.
 
 The blocks are read and written by the `hl7` package. Messages of one connection go one after
 another, in the order in which they came. The database is used from one thread, never from the
@@ -8,6 +8,7 @@ loop.
 import asyncio
 import logging
 import socket
+import ssl
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -31,6 +32,7 @@ Waiting = tuple[Arrived, "asyncio.Future[Answered]"]
 # Seconds: for the rest of a message that has begun, for a message at all, for taking an answer,
 # and for what is under way when the listener is asked to end.
 READ_TIME, IDLE_TIME, WRITE_TIME, ENDING_TIME = 30.0, 3600.0, 30.0, 20.0
+HANDSHAKE_TIME = 10.0
 
 
 def answer_all(arrived: Sequence[Arrived]) -> list[Answered]:
@@ -74,6 +76,7 @@ class Listener:
 
     host: str
     port: int
+    tls: ssl.SSLContext | None = None
     stopping: asyncio.Event = field(default_factory=asyncio.Event)
     _tasks: set["asyncio.Task[None]"] = field(default_factory=set)
     _idle: set["asyncio.Task[None]"] = field(default_factory=set)
@@ -81,8 +84,10 @@ class Listener:
 
     async def run(self, started: Callable[[int], None]) -> None:
         """Listen until `stopping` is set; calls `started` with the port. Ends in good order."""
+        # In TLS, who connects and says nothing is not among the connections until they did.
+        handshake = {"ssl": self.tls, "ssl_handshake_timeout": HANDSHAKE_TIME} if self.tls else {}
         server = await start_hl7_server(
-            self._connected, self.host, self.port, limit=MAX_MESSAGE_BYTES
+            self._connected, self.host, self.port, limit=MAX_MESSAGE_BYTES, **handshake
         )
         writing = asyncio.create_task(self._write_for_ever())
         started(server.sockets[0].getsockname()[1])
@@ -171,7 +176,8 @@ class Listener:
 
     async def _write(self, answered: Answered, writer: Any) -> None:
         log.info("%s: %s", answered.code, answered.what)
-        writer.writeblock(answered.acknowledgement)
+        for acknowledgement in answered.acknowledgements:
+            writer.writeblock(acknowledgement)
         await asyncio.wait_for(writer.drain(), WRITE_TIME)
 
 

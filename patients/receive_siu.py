@@ -16,6 +16,8 @@ from patients.rules.siu_ack import (
     Code,
     Fault,
     acknowledge,
+    asked_for,
+    commit_code,
     of_problems,
     of_refusal,
 )
@@ -23,10 +25,13 @@ from patients.rules.siu_ack import (
 
 @dataclass(frozen=True)
 class Answered:
-    """The answer, and a word for the log that tells of nobody."""
+    """The answers in their order, and a word for the log that tells of nobody.
+
+    One in the original mode; none, one or two in the enhanced one.
+    """
 
     code: Code
-    acknowledgement: bytes
+    acknowledgements: tuple[bytes, ...]
     what: str
 
 
@@ -47,8 +52,8 @@ def _answer(content: bytes, came: CameOf, at: datetime) -> Answered:
         return _answered(content, Code.ERROR, (DUPLICATE,), at, "control id used before")
     what = f"message {came.message.pk} {came.step.step}{' before' if came.repeated else ''}"
     if came.step.step == Step.REFUSED:
-        return _answered(content, Code.ERROR, of_problems(_problems(came)), at, what)
-    return _answered(content, Code.ACCEPTED, (), at, what)
+        return _answered(content, Code.ERROR, of_problems(_problems(came)), at, what, kept=True)
+    return _answered(content, Code.ACCEPTED, (), at, what, kept=True)
 
 
 def not_kept(content: bytes, *, at: datetime) -> Answered:
@@ -63,10 +68,29 @@ def too_long(*, at: datetime) -> Answered:
 
 
 def _answered(
-    content: bytes, code: Code, faults: tuple[Fault, ...], at: datetime, what: str
+    content: bytes,
+    code: Code,
+    faults: tuple[Fault, ...],
+    at: datetime,
+    what: str,
+    *,
+    kept: bool = False,
 ) -> Answered:
-    own_id = secrets.token_hex(10)  # 20 characters, as many as MSH-10 had in every version
-    return Answered(code, acknowledge(content, code, faults, at=at, own_id=own_id), what)
+    asked = asked_for(content)
+    if asked is None:
+        return Answered(code, (acknowledge(content, code, faults, at=at, own_id=_own_id()),), what)
+    commit = commit_code(code, kept=kept)
+    answers = []
+    if asked.accept.holds(successful=kept):
+        wrong = () if kept else faults
+        answers.append(acknowledge(content, commit, wrong, at=at, own_id=_own_id()))
+    if kept and asked.application.holds(successful=code == Code.ACCEPTED):
+        answers.append(acknowledge(content, code, faults, at=at, own_id=_own_id(), unanswered=True))
+    return Answered(commit, tuple(answers), what)
+
+
+def _own_id() -> str:
+    return secrets.token_hex(10)  # 20 characters, as many as MSH-10 had in every version
 
 
 def _problems(taken: Taken) -> list[Problem]:

@@ -3,6 +3,10 @@
 AA: it was taken, or kept for a person. AE: it cannot be read, or could not be kept; sent again it
 may be. AR: it is no message for us. Acknowledgement: HL7 2.5 chapter 2, section 2.9.2; table 0008
 (codes), table 0357 (error conditions), ERR by the version of the message (2.5 gave it new fields).
+
+A message that fills MSH-15 or MSH-16 asks for the enhanced mode (section 2.9.3): first whether it
+is kept safely (CA, CE, CR), then what came of it, each only on the condition that it names (table
+0155). An empty one of the two is read as "never"; a word that is not in the table as "always".
 """
 
 from collections.abc import Sequence
@@ -21,6 +25,31 @@ class Code(StrEnum):
     ACCEPTED = "AA"
     ERROR = "AE"
     REJECTED = "AR"
+    COMMIT_ACCEPTED = "CA"
+    COMMIT_ERROR = "CE"
+    COMMIT_REJECTED = "CR"
+
+
+class Condition(StrEnum):
+    """Table 0155: when an acknowledgement is asked for."""
+
+    ALWAYS = "AL"
+    NEVER = "NE"
+    ON_ERROR = "ER"
+    ON_SUCCESS = "SU"
+
+    def holds(self, *, successful: bool) -> bool:
+        """Say whether the acknowledgement is asked for after this outcome."""
+        return self == Condition.ALWAYS or self == (
+            Condition.ON_SUCCESS if successful else Condition.ON_ERROR
+        )
+
+
+class Asked(NamedTuple):
+    """What the enhanced mode asks for: MSH-15 and MSH-16."""
+
+    accept: Condition
+    application: Condition
 
 
 class Fault(NamedTuple):
@@ -64,26 +93,60 @@ def of_problems(problems: Sequence[Problem]) -> tuple[Fault, ...]:
     )
 
 
-def acknowledge(
-    content: bytes, code: Code, faults: Sequence[Fault] = (), *, at: datetime, own_id: str
-) -> bytes:
-    """Return the acknowledgement of a message, in its own delimiters and with its own control id.
+def asked_for(content: bytes) -> Asked | None:
+    """Return what a message asks for in the enhanced mode; None: the original mode, one answer."""
+    _, _, fields = _header(content)
+    if not fields[14] and not fields[15]:
+        return None
+    return Asked(_condition(fields[14]), _condition(fields[15]))
 
-    `content` may be anything: of what is no message, only that much can be said.
-    """
+
+def commit_code(code: Code, *, kept: bool) -> Code:
+    """Return what is answered first in the enhanced mode: whether the message is kept safely."""
+    if kept:
+        return Code.COMMIT_ACCEPTED
+    return Code.COMMIT_REJECTED if code == Code.REJECTED else Code.COMMIT_ERROR
+
+
+def _condition(written: str) -> Condition:
+    if not written:
+        return Condition.NEVER
+    return Condition(written) if written in set(Condition) else Condition.ALWAYS
+
+
+def _header(content: bytes) -> tuple[str, str, list[str]]:
+    """Return separator, signs and fields of what may be a message; MSH-15 is the fields' [14]."""
     first = content.lstrip(b"\xef\xbb\xbf\x0b\r\n ").split(b"\r")[0].split(b"\n")[0][:2000]
     line = first.decode("latin-1")
     header = HEADER.match(line)
     separator, signs = (header[1], header[2]) if header else ("|", "^~\\&")
     fields = line.split(separator) if header else []
-    fields += [""] * (20 - len(fields))
+    return separator, signs, fields + [""] * (20 - len(fields))
+
+
+def acknowledge(
+    content: bytes,
+    code: Code,
+    faults: Sequence[Fault] = (),
+    *,
+    at: datetime,
+    own_id: str,
+    unanswered: bool = False,
+) -> bytes:
+    """Return the acknowledgement of a message, in its own delimiters and with its own control id.
+
+    `content` may be anything: of what is no message, only that much can be said. `unanswered`: it
+    says itself, in MSH-15 and MSH-16, that it wants no answer (the enhanced mode's second one).
+    """
+    separator, signs, fields = _header(content)
     trigger = _first(fields[8], signs, 1)
     version = _first(fields[11], signs, 0) or "2.5.1"
     sent = at.strftime("%Y%m%d%H%M%S%z")
     kind = signs[0].join(filter(None, ("ACK", trigger)))
     msh = [fields[4], fields[5], fields[2], fields[3], sent, "", kind, own_id, fields[10] or "P"]
+    msh += [version, "", "", Condition.NEVER, Condition.NEVER] if unanswered else [version]
     segments = [
-        separator.join([f"MSH{separator}{signs}", *map(_echoed, [*msh, version])]),
+        separator.join([f"MSH{separator}{signs}", *map(_echoed, msh)]),
         separator.join(["MSA", code, _echoed(fields[9]), faults[0].text if faults else ""]).rstrip(
             separator
         ),
@@ -102,7 +165,7 @@ def _err(fault: Fault, code: Code, separator: str, signs: str, version: str) -> 
         parts = signs[3] if len(signs) > 3 else "&"
         old = [segment, "1", number, parts.join(named)] if place else ["", "", "", named[0]]
         return separator.join(["ERR", signs[0].join(old)])
-    severity = "E" if code != Code.ACCEPTED else "W"
+    severity = "E" if code not in (Code.ACCEPTED, Code.COMMIT_ACCEPTED) else "W"
     return separator.join(["ERR", "", at, signs[0].join(named), severity])
 
 

@@ -2,18 +2,23 @@
 
 import asyncio
 import logging
+import ssl
 import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from pathlib import Path
 from socket import create_connection, socket
 
 import pytest
+from django.core.management import CommandError, call_command
 from django.db import OperationalError
+from hl7.mllp import open_hl7_connection
 
 from patients import mllp
 from patients.clock import now
+from patients.mllp_tls import tls_context
 from patients.models import IntakeMessage, Operation, Patient
 from patients.receive_siu import receive_all
 from patients.rules.message_reading import MAX_MESSAGE_BYTES
@@ -27,8 +32,9 @@ START, END = b"\x0b", b"\x1c\r"
 class Running:
     """A listener in a thread of its own."""
 
-    def __init__(self) -> None:
+    def __init__(self, tls: ssl.SSLContext | None = None) -> None:
         self.port = 0
+        self._tls = tls
         self._started = threading.Event()
         self._thread = threading.Thread(target=lambda: asyncio.run(self._run()), daemon=True)
         self._thread.start()
@@ -36,7 +42,7 @@ class Running:
 
     async def _run(self) -> None:
         self._loop = asyncio.get_running_loop()
-        self._listener = mllp.Listener("127.0.0.1", 0)
+        self._listener = mllp.Listener("127.0.0.1", 0, self._tls)
         await self._listener.run(self._listening)
 
     def _listening(self, port: int) -> None:
@@ -267,3 +273,165 @@ def test_what_is_under_way_is_answered_before_it_ends(
         assert answer_on(connection) == answer_on(idle) == []
     with pytest.raises(ConnectionError):
         listener.connect()
+
+
+# --- the enhanced mode: HL7 2.5.1 chapter 2, section 2.9.3 (MSH-15, 16; tables 0155 and 0008) ----
+
+
+def wanting(message: bytes, accept: str, application: str) -> bytes:
+    """Fill MSH-15 and MSH-16 of a message of tests/hl7_messages.py."""
+    return message.replace(b"|P|2.5.1||||||", f"|P|2.5.1|||{accept}|{application}||".encode(), 1)
+
+
+def codes(connection: socket, message: bytes) -> list[str]:
+    """Send a message and one that asks for nothing else than AA; return the answers to the first.
+
+    The second one shows where the answers to the first end: one connection answers in order.
+    """
+    connection.sendall(START + message + END + START + b"MSH|^~\\&|X|||||||last|P|2.5.1" + END)
+    read = b""
+    while b"|last" not in read or not read.endswith(END):
+        some = connection.recv(4096)
+        assert some, "the connection was ended"
+        read += some
+    blocks = [one.strip(START) for one in read.split(END) if one.strip(START)]
+    found = [block.decode().split("\r")[1].split("|") for block in blocks]
+    return [msa[1] for msa in found if msa[2] != "last"]
+
+
+GOOD, REFUSED, WRONG_TYPE = "good", "refused", "wrong type"
+
+
+ENHANCED = [
+    # Table 0155: AL always, NE never, ER on error or rejection only, SU on success only.
+    ("AL", "AL", GOOD, ["CA", "AA"]),
+    ("AL", "NE", GOOD, ["CA"]),
+    ("AL", "", GOOD, ["CA"]),
+    ("NE", "AL", GOOD, ["AA"]),
+    ("", "AL", GOOD, ["AA"]),
+    ("NE", "NE", GOOD, []),
+    ("ER", "ER", GOOD, []),
+    ("SU", "SU", GOOD, ["CA", "AA"]),
+    ("AL", "ER", GOOD, ["CA"]),  # as in HL7's own S13 example, standards row HL7-1
+    # It is kept, and its facts cannot be read: kept safely, and an error of the application.
+    ("AL", "ER", REFUSED, ["CA", "AE"]),
+    ("AL", "SU", REFUSED, ["CA"]),
+    # What is not accepted for keeping has no second answer.
+    ("AL", "AL", WRONG_TYPE, ["CR"]),
+    ("ER", "AL", WRONG_TYPE, ["CR"]),
+    ("SU", "AL", WRONG_TYPE, []),
+    ("", "", GOOD, ["AA"]),
+    ("", "", WRONG_TYPE, ["AR"]),
+]
+
+
+def test_the_enhanced_mode_answers_what_is_asked_for(listener: Running) -> None:
+    with listener.connect() as connection:
+        for number, (accept, application, what, expected) in enumerate(ENHANCED):
+            message = today(control_id=f"e{number}", mrn="" if what == REFUSED else "M1")
+            if what == WRONG_TYPE:
+                message = message.replace(b"SIU^S12", b"ADT^A01")
+            found = codes(connection, wanting(message, accept, application))
+            assert found == expected, (accept, application, what)
+    kept = sum(what != WRONG_TYPE for _, _, what, _ in ENHANCED)
+    assert IntakeMessage.objects.count() == kept
+
+
+def test_what_could_not_be_kept_is_ce_and_nothing_more(
+    listener: Running, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*args: object, **kwargs: object) -> None:
+        raise OperationalError("gone")
+
+    monkeypatch.setattr(mllp, "receive_all", fails)
+    with listener.connect() as connection:
+        msh, msa, err = asked(connection, wanting(today(control_id="5"), "AL", "AL"))
+    assert msa[:3] == ["MSA", "CE", "5"]
+    assert err[3] == "207^Application internal error^HL70357"
+    assert len(msh) == 12, "an accept acknowledgement asks for no answer by saying nothing"
+
+
+# --- TLS, through the client of the hl7 package --------------------------------------------------
+
+TLS = Path(__file__).resolve().parents[1] / "tls"  # an authority of the tests, and what it signed
+
+
+def client_context(certificate: str = "") -> ssl.SSLContext:
+    """A client that knows the authority, with a certificate of its own or without."""
+    context = ssl.create_default_context(cafile=str(TLS / "ca.pem"))
+    if certificate:
+        context.load_cert_chain(TLS / certificate)
+    return context
+
+
+def through_tls(port: int, message: bytes, context: ssl.SSLContext) -> str:
+    """Send a message as the hl7 package's client does, and return the answer's code."""
+
+    async def ask() -> str:
+        reader, writer = await open_hl7_connection("127.0.0.1", port, ssl=context)
+        try:
+            writer.writeblock(message)
+            answer = await asyncio.wait_for(reader.readmessage(), 20)
+        finally:
+            writer.close()
+        return str(answer.segment("MSA")(1))
+
+    return asyncio.run(ask())
+
+
+@pytest.fixture
+def in_tls() -> Iterator[Running]:
+    """A listener in TLS that asks for a certificate of the tests' authority."""
+    a_programme(at=now() - timedelta(days=30))
+    a_procedure()
+    running = Running(tls_context(TLS / "server.pem", None, TLS / "ca.pem"))
+    yield running
+    running.stop()
+
+
+def test_in_tls_it_answers_whom_it_knows_and_nobody_else(in_tls: Running) -> None:
+    known = client_context("client.pem")
+    assert through_tls(in_tls.port, today(control_id="1"), known) == "AA"
+    for unknown in (client_context(), client_context("stranger.pem")):
+        with pytest.raises((ssl.SSLError, ConnectionError, asyncio.IncompleteReadError)):
+            through_tls(in_tls.port, today(control_id="2"), unknown)
+    with in_tls.connect() as plain:
+        plain.sendall(START + today(control_id="3") + END)
+        assert answer_on_ended(plain), "without TLS nothing is answered"
+    assert through_tls(in_tls.port, wanting(today(control_id="4"), "AL", "NE"), known) == "CA"
+    assert set(IntakeMessage.objects.values_list("control_id", flat=True)) == {"1", "4"}
+
+
+def answer_on_ended(connection: socket) -> bool:
+    """Whether the connection is ended without an MLLP block."""
+    try:
+        return START not in connection.recv(4096)
+    except ConnectionError:
+        return True
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_an_old_version_of_tls_is_refused(in_tls: Running) -> None:
+    """TLS 1.0 and 1.1 are not to be used: RFC 8996."""
+    context = client_context("client.pem")
+    context.minimum_version = ssl.TLSVersion.MINIMUM_SUPPORTED
+    context.set_ciphers("ALL:@SECLEVEL=0")
+    context.maximum_version = ssl.TLSVersion.TLSv1_1
+    with pytest.raises((ssl.SSLError, ConnectionError)):
+        through_tls(in_tls.port, today(), context)
+
+
+def test_half_of_it_is_said_before_anybody_connects() -> None:
+    """Never a listener without encryption where somebody meant one with it."""
+    a_programme()
+    server, nowhere = TLS / "server.pem", TLS / "nowhere.pem"
+    for said, options in (
+        ("TLS needs a certificate", {"tls_key": server}),
+        ("TLS needs a certificate", {"tls_client_ca": TLS / "ca.pem"}),
+        ("there is no such file", {"tls_cert": nowhere}),
+        ("no certificate and key that fit", {"tls_cert": TLS / "ca.pem"}),
+        ("no certificate and key that fit", {"tls_cert": server, "tls_key": TLS / "client.pem"}),
+        ("there is no such file", {"tls_cert": server, "tls_client_ca": nowhere}),
+    ):
+        with pytest.raises(CommandError, match=said):
+            call_command("listen_mllp", port=0, **options)
