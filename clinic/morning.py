@@ -29,6 +29,7 @@ from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, Span, around, ruler
 from clinic.second_opinions import first_clinicians
 from clinic.words import why
+from education import mail_hold
 from education.models import (
     Assignment,
     AssignmentQuerySet,
@@ -261,6 +262,7 @@ def _other_counts(*, on: date, notice_days: int) -> dict[str, int]:
         _count("mail_failed", with_failed_mail(on=on)),
         _count("nothing_required", no_module),
         _count("enrolled", Patient.objects.on_the_register()),
+        _count("mail_held", mail_hold.on()),
     ]
     return dict(counts[0].union(*counts[1:], all=True))
 

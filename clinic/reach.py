@@ -47,7 +47,10 @@ def reached(told: Told, *, at: datetime, zone: ZoneInfo) -> Reached:
         reachable_link=_state(invitation, told, at) == LinkState.GOOD,
     )
     sent_on = local_date(message.sent_at, zone) if message and message.sent_at else None
-    return Reached(reach, _mail_words(reach, sent_on), _link_words(told, at, zone), sent_on)
+    words = _mail_words(reach, sent_on)
+    if state == MessageState.AMBIGUOUS:
+        words = "the email may not have arrived"
+    return Reached(reach, words, _link_words(told, at, zone), sent_on)
 
 
 def _state(invitation: Invitation, told: Told, at: datetime) -> LinkState:
@@ -71,6 +74,8 @@ def _link_words(told: Told, at: datetime, zone: ZoneInfo) -> str:
     message = getattr(invitation, "message", None)
     if message and message.state == MessageState.FAILED:
         return "the email with the link failed"
+    if message and message.state == MessageState.AMBIGUOUS:
+        return "the email with the link may not have arrived, quiz not begun"
     if state == LinkState.EXPIRED:
         return f"link expired {short_day(local_date(invitation.expires_at, zone))}, quiz not begun"
     if state != LinkState.GOOD:

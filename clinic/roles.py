@@ -11,3 +11,5 @@ SCHEDULERS = (Role.DIETITIAN, Role.COORDINATOR, Role.ADMINISTRATOR)
 REGISTRARS = (*CARERS, Role.ADMINISTRATOR)
 # They write the stages of the eating plan; a clinician signs them.
 STAGE_KEEPERS = (Role.DIETITIAN, Role.ADMINISTRATOR)
+# They say what the programme sends of its own accord, hold all mail, and write its texts.
+MAIL_KEEPERS = (Role.DIETITIAN, Role.ADMINISTRATOR)

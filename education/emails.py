@@ -1,5 +1,6 @@
 """One function for each email. Words are in templates/emails/<name>/."""
 
+from datetime import date
 from typing import Protocol
 
 from django.conf import settings
@@ -25,6 +26,9 @@ class Make(Protocol):
 
 # By purpose; what leads to the staff's pages is added by the clinic, which knows them.
 WITHOUT_LINK: dict[str, Make] = {}
+# What a preview shows in place of a real link and date.
+EXAMPLE_LINK = "https://programme.invalid/q/your-personal-link/"
+EXAMPLE_DAY = date(2027, 3, 16)
 
 
 def invitation_email(
@@ -113,3 +117,10 @@ def rendered(
         text = render_to_string(f"emails/{name}/body.txt", context)
         html = render_to_string(f"emails/{name}/body.html", context)
     return subject, text, html
+
+
+def preview_of(name: str, language: str, words: Words) -> tuple[str, str, str]:
+    """Return an email as it would go out with these words: subject, text, HTML. Sends nothing."""
+    with translation.override(language):
+        context: dict[str, object] = {"link": EXAMPLE_LINK, "day": long_day(EXAMPLE_DAY)}
+    return rendered(name, language, context, words)

@@ -30,11 +30,15 @@ def release(*, reason: str, at: datetime, by_id: int | None) -> bool:
     return released
 
 
+def on() -> QuerySet[MailHold]:
+    """Return the hold that is on, as rows to count or to ask for: one or none."""
+    later = MailHold.objects.filter(id__gt=OuterRef("id"))
+    return MailHold.objects.filter(~Exists(later), held=True)
+
+
 def not_held() -> Q:
     """Return the condition that no hold is on; it is part of each claim of a message."""
-    later = MailHold.objects.filter(id__gt=OuterRef("id"))
-    on: QuerySet[MailHold] = MailHold.objects.filter(~Exists(later), held=True)
-    return Q(~Exists(on))
+    return Q(~Exists(on()))
 
 
 def _set(*, held: bool, reason: str, at: datetime, by_id: int | None) -> bool:

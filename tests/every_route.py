@@ -13,7 +13,7 @@ from clinic.models import Role, StaffUser
 from clinic.schedule_upload import keep
 from education import stage_tables
 from education.clear import clear_by_teach_back, waive
-from education.models import SignOff
+from education.models import Message, SignOff
 from patients.clock import now
 from patients.intake_tokens import make as make_intake_token
 from patients.keep_apart import keep_apart
@@ -119,6 +119,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     by_argument = {
         "key": "full-liquids",
         "language": "en",
+        "email": "reminder",
         "plan_token": a_plan_link(operation, at=at)[1],
         "operation_id": operation.pk,
         "staff_id": a_member(Role.DIETITIAN).pk,
@@ -145,6 +146,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "clearance-record-csv": patient.pk,
         "clearance-record-fhir": patient.pk,
         "log-contact": patient.pk,
+        "mail-decided": Message.objects.order_by("id")[0].pk,
         **dict.fromkeys(EATING_PLAN, patient.pk),
         "correct-patient": patient.pk,
         "call-sheet": patient.pk,

@@ -60,6 +60,7 @@ ROUTES = {
     "operations": "DCOAU",
     "operation": "DCOAU",
     "look-again": "DCOAU",
+    "mail": "DCOAU",
     # caring for patients
     "invite-several": "DC",
     "invited-several": "DC",
@@ -87,6 +88,7 @@ ROUTES = {
     "revoke-waiver": "C",
     "second-opinion": "C",
     "revoke-sign-off": "C",
+    "sign-edition": "C",
     # the schedule and the OR dates
     "fhir-intake": "token",
     "intake-tokens": "A",
@@ -109,6 +111,12 @@ ROUTES = {
     "operation-confirm-against-hold": "CO",
     "operation-booking": "CO",
     "operation-move": "CO",
+    # the programme's mail
+    "mail-held": "DA",
+    "mail-decided": "DCA",
+    "mail-texts": "DA",
+    "mail-text": "DA",
+    "reminders": "DA",
     # the programme
     "rehearsal": "DCA",  # reads, and writes nothing
     "staff": "A",
