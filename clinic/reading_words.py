@@ -79,4 +79,4 @@ def _hardness(found: Readings) -> str:
 def _smog(found: Readings) -> str:
     if found.smog is None:
         return f"SMOG: not with fewer than {SMOG_SENTENCES} sentences"
-    return f"SMOG grade {found.smog:.1f}"
+    return f"SMOG grade {found.smog:.1f} (stricter: made for understanding all of it)"
