@@ -5,6 +5,7 @@ parts begins with the assignments or the patients that are asked about and goes 
 gives its rows as JSON, because parts of one statement must have the same columns.
 """
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -95,7 +96,8 @@ class LinkRow(NamedTuple):
 class QuizRow(NamedTuple):
     """A quiz handed in through somebody's link, with one decision about whose it is, if any.
 
-    `speaker`: who speaks today for the record that it was matched to.
+    `speaker`: who speaks today for the record that it was matched to. `unsafe`: a list, which
+    SQLite hands over as its JSON text: there a JSON column is text, also within an array.
     """
 
     pk: int
@@ -103,7 +105,7 @@ class QuizRow(NamedTuple):
     assignment: int
     module: int
     passed: bool
-    unsafe: list[str]
+    unsafe: list[str] | str
     number: int | None
     verdict: str | None
     record: int | None
@@ -193,7 +195,8 @@ def _sort_quizzes(found: OnRecord, rows: Iterable[QuizRow], speaks: dict[int, in
             found.undecided.add(quiz.assignment)
         elif quiz.verdict in MATCHED and quiz.record is not None:
             speaker = speaks.get(quiz.record, quiz.record) if speaks else quiz.speaker
-            attempt = PastAttempt(bool(quiz.passed), frozenset(quiz.unsafe))
+            unsafe = json.loads(quiz.unsafe) if isinstance(quiz.unsafe, str) else quiz.unsafe
+            attempt = PastAttempt(bool(quiz.passed), frozenset(unsafe))
             found.matched[speaker or quiz.record, quiz.module].append(attempt)
 
 

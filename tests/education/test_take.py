@@ -218,3 +218,12 @@ def test_a_link_of_the_next_round_may_be_used_after_a_pass(link: Invitation) -> 
     following = invite(link.assignment, at=LATER)
     assert isinstance(following, Invitation)
     assert take(following, "11111", at=LATER).passed
+
+
+def test_other_questions_wrong_twice_do_not_call_for_a_teach_back(link: Invitation) -> None:
+    """Only a safety-critical question counts; here it is the first one, and it is right."""
+    for at in (AT, LATER):
+        assert not take(link, "10000", at=at).passed
+    reasons = standing_of(link.assignment, on=OR_DATE - timedelta(days=20)).answer.reasons
+    assert Reason.FAILED in reasons
+    assert Reason.NEEDS_TEACH_BACK not in reasons
