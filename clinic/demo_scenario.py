@@ -34,6 +34,7 @@ from education import stage_tables
 from education.assign import require
 from education.publish import publish
 from education.rules.module_text import read_module
+from education.signing import sign
 from patients import import_schedule, programme
 from patients.duplicates import compare_waiting
 from patients.models import Procedure
@@ -44,11 +45,14 @@ __all__ = ["LOGINS", "STORY", "TIME_ZONE", "TO_IMPORT", "TRY_WITH", "build"]
 LOGINS: list[tuple[str, str, str]] = [(str(role), email, PASSWORD) for role, _, email in STAFF]
 FOUNDED = 400  # days before the demo's day
 STARTER = Path(settings.BASE_DIR) / "education" / "starter"
-# Module file, code, and how many days before the OR date it must be clear.
+# Module file, code, and how many days before the OR date it must be clear; None: nothing requires
+# it yet. One of them a clinician has read and signed.
 MODULES = (
     ("before_your_operation.toml", BEFORE, 14),
     ("first_weeks_at_home.toml", AFTER, 7),
+    ("eating_and_drinking.toml", "eating-drinking", None),
 )
+SIGNED = BEFORE
 # A patient who can be invited at once: late, and nobody has sent a link yet.
 TRY_WITH = BY_MRN[next(part.mrn for part in STORY if part.part == "late, never invited")]
 # Today's schedule, left in the data folder for whoever wants to try the import.
@@ -67,7 +71,7 @@ def build(on: date, progress: Callable[[str], None]) -> None:
     """Load the scenario as it stands on the morning of the day `on`, all of it or nothing."""
     with transaction.atomic():
         stage = _found(on)
-        progress("  The programme, its staff and its two modules are there.")
+        progress("  The programme, its staff and its modules are there.")
         happenings = sorted([*_imports(stage), *_lives(stage)], key=lambda h: h.at)
         for done, happening in enumerate(happenings, start=1):
             happening.play()
@@ -89,13 +93,15 @@ def _found(on: date) -> Stage:
     stage = Stage(on, staff)
     clinician = stage.id_of(Role.CLINICIAN)
     procedures = [Procedure.objects.create(code=code, name=name) for code, name in PROCEDURES]
-    for file, _, clear_by in MODULES:
+    for file, code, clear_by in MODULES:
         text = read_module((STARTER / file).read_text(encoding="utf-8"))
-        module = publish(text, at=at, by_id=clinician).module
-        for procedure in procedures:
+        edition = publish(text, at=at, by_id=clinician)
+        if code == SIGNED:
+            sign(edition, at=instant(on, FOUNDED - 1, 11), by_id=clinician)
+        for procedure in procedures if clear_by is not None else ():
             require(
                 procedure,
-                module,
+                edition.module,
                 opens_days=-OPENS,
                 clear_by_days=-clear_by,
                 at=at,

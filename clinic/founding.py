@@ -44,7 +44,7 @@ def add_questions(parser: CommandParser) -> None:
 def found(options: Mapping[str, Any], say: Say) -> None:
     """Founds the programme with its first administrator, from options or by asking.
 
-    The two starter modules are published with it, so that a requirement can name them, and the
+    The starter modules are published with it, so that a requirement can name them, and the
     stages of the eating plan are laid down as common practice; the programme's clinicians read and
     change them before a patient is asked to.
     """
@@ -82,10 +82,9 @@ def found(options: Mapping[str, Any], say: Say) -> None:
         for path in sorted(STARTER_MODULES.glob("*.toml")):
             publish(read_module(path.read_text(encoding="utf-8")), at=at)
         stage_tables.found(at=at)
-    say(
-        "The programme is founded. Two starter modules are published: let your clinicians read them"
-    )
-    say("before you require them. Next: sign in and add procedures, requirements and staff.")
+    say("The programme is founded. Three starter modules are published: let your clinicians read")
+    say("and sign them before you require them. Next: sign in and add procedures, requirements and")
+    say("staff.")
 
 
 def settled(option: str, answer: str, say: Say) -> str:

@@ -33,6 +33,9 @@ from patients.register import enrol
 from patients.schedule import book
 
 STARTER = Path(__file__).resolve().parent.parent / "education" / "starter"
+# Short modules with one version of each question, for tests of what happens to a quiz: what the
+# starter modules say may change without them.
+PLAIN = Path(__file__).resolve().parent / "plain_modules"
 BEFORE = "before_your_operation.toml"
 PASSWORD = "a-long-walk-to-larkfield"
 
@@ -121,8 +124,8 @@ def an_operation(
 def an_edition(
     text: str | None = None, *, at: datetime | None = None, earlier_clearances_count: bool = True
 ) -> Edition:
-    """Publish an edition of a starter module, or of the module in `text` (TOML)."""
-    text = text if text is not None else (STARTER / BEFORE).read_text()
+    """Publish an edition of a plain module, or of the module in `text` (TOML)."""
+    text = text if text is not None else (PLAIN / BEFORE).read_text()
     return publish(
         read_module(text), at=at or now(), earlier_clearances_count=earlier_clearances_count
     )

@@ -6,7 +6,8 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from clinic.models import Role, StaffUser
-from education.models import Edition
+from education.models import Edition, Module
+from education.signing import unsigned
 from patients import programme
 
 FACTS = {
@@ -33,7 +34,8 @@ def test_founding_writes_programme_administrator_and_starter_modules() -> None:
     assert founded.by == administrator
     assert administrator.role == Role.ADMINISTRATOR
     assert administrator.check_password("quiet-harbour-lamp")
-    assert Edition.objects.count() == 2
+    assert Edition.objects.count() == 3
+    assert unsigned() == set(Module.objects.values_list("pk", flat=True))  # nobody read them yet
     assert "clinicians" in out.getvalue()
 
 

@@ -33,7 +33,7 @@ from patients.models import Booking, Operation
 from patients.schedule import change, move
 from tests.education.test_emails import HEALTH_WORDS, PREVIEW, body
 from tests.factories import (
-    STARTER,
+    PLAIN,
     a_member,
     a_patient,
     a_submission,
@@ -361,7 +361,7 @@ def test_so_is_what_the_sweep_or_a_requirement_finds(
     assignment: Assignment, coordinator: StaffUser, dietitian: StaffUser
 ) -> None:
     confirmed_by_the_schedule(assignment, dietitian)
-    home = an_edition((STARTER / "first_weeks_at_home.toml").read_text()).module
+    home = an_edition((PLAIN / "first_weeks_at_home.toml").read_text()).module
     require(assignment.operation.procedure, home, opens_days=-30, clear_by_days=-2, at=now())
     assert told() == [coordinator.email]
     clear.waive(
@@ -459,7 +459,7 @@ def test_a_requirement_that_is_added_tells_each_who_confirmed_one_email(
     for one in (assignment, other):
         cleared_by_teach_back(one, dietitian)
         confirmed(one, coordinator)
-    home = an_edition((STARTER / "first_weeks_at_home.toml").read_text()).module
+    home = an_edition((PLAIN / "first_weeks_at_home.toml").read_text()).module
     procedure = assignment.operation.procedure
     require(procedure, home, opens_days=-30, clear_by_days=-3, at=now())
     assert told() == [coordinator.email]

@@ -20,7 +20,7 @@ from patients.register import correct
 from patients.rules.search_words import days_meant
 from patients.schedule import change, move
 from tests.factories import (
-    STARTER,
+    PLAIN,
     a_member,
     a_patient,
     an_assignment,
@@ -118,7 +118,7 @@ def test_an_operation_for_which_nothing_is_required_holds(coordinator: Client) -
 def test_a_module_due_after_the_operation_is_shown_and_holds_nothing(coordinator: Client) -> None:
     operation = an_assignment().operation
     cleared(Assignment.objects.get())
-    home = an_edition((STARTER / "first_weeks_at_home.toml").read_text()).module
+    home = an_edition((PLAIN / "first_weeks_at_home.toml").read_text()).module
     an_assignment(operation=operation, module=home, opens_days=1, clear_by_days=30)
     text = words(coordinator.get(page(operation)))
     assert "verdict-confirm" in text

@@ -20,7 +20,7 @@ from patients.clock import now
 from patients.register import correct
 from tests.education.phone import NAME_AND_BIRTH, Phone, words
 from tests.factories import (
-    STARTER,
+    PLAIN,
     a_programme,
     a_submission,
     a_wrong_answer,
@@ -559,7 +559,7 @@ def test_the_language_buttons_lead_nowhere_else(begun: Phone, here: str) -> None
 
 
 def test_only_the_languages_that_the_edition_has_are_offered() -> None:
-    text = (STARTER / "before_your_operation.toml").read_text()
+    text = (PLAIN / "before_your_operation.toml").read_text()
     english = re.sub(r"(?ms)^\w+\.es = ('''.*?'''|\".*?\")\n", "", text)
     edition = an_edition(english)
     assert edition.languages == ["en"]

@@ -26,7 +26,7 @@ from education.rules.scoring import Given
 from education.shown import ShownQuestion, questions, shown_question
 from education.take import answers_given
 from tests.education.phone import Phone, as_sent, words
-from tests.factories import STARTER, a_wrong_answer, an_edition, an_invitation, right_answers
+from tests.factories import PLAIN, a_wrong_answer, an_edition, an_invitation, right_answers
 from tests.which_database import ON_POSTGRES
 
 # What the pages do does not depend on the database. The promise's 200 take minutes: WALKS=200.
@@ -216,7 +216,7 @@ def test_c6_a_quiz_edited_halfway_stays_on_its_edition_and_is_scored_with_its_ke
     for number in (1, 2, 3):
         phone.answer(number)
     first = phone.invitation.assignment.module.editions.get()
-    text = (STARTER / "before_your_operation.toml").read_text()
+    text = (PLAIN / "before_your_operation.toml").read_text()
     edited = text.replace('answer = "4"', 'answer = "5"').replace("A friend asks", "A cousin asks")
     assert read_module(edited) != read_module(text)
     an_edition(edited)

@@ -10,7 +10,7 @@ from education.drawn import answer_key, every_version
 from education.models import Edition, Module, Option, Question, Section
 from education.publish import publish
 from education.rules.module_text import read_module
-from education.rules.scoring import Kind
+from education.rules.scoring import CHOICES, Kind
 from tests.education.short_module import a_short_edition, short_module
 from tests.factories import BEFORE, STARTER
 
@@ -27,7 +27,11 @@ def test_a_module_text_is_published_word_for_word() -> None:
     assert edition.pass_mark == text.pass_mark
     for part, section in zip(text.sections, edition.sections.all(), strict=True):
         assert (section.key, section.body) == (part.key, dict(part.body))
-    for written, question in zip(text.questions, edition.questions.all(), strict=True):
+        assert section.ask_yourself == dict(part.ask_yourself or {})
+        assert section.sources == part.sources
+    versions = [version for written in text.questions for version in written.every_version]
+    assert len(versions) > len(text.questions)
+    for written, question in zip(versions, edition.questions.all(), strict=True):
         assert (question.key, question.stem) == (written.key, dict(written.stem))
         assert question.section.key == written.section
         assert question.safety_critical is written.safety_critical
@@ -38,10 +42,19 @@ def test_a_module_text_is_published_word_for_word() -> None:
 def test_the_key_is_the_published_one() -> None:
     text = read_module((STARTER / BEFORE).read_text())
     keys = [answer_key(question) for question in every_version(publish(text, at=AT))]
-    assert [key.kind for key in keys] == [written.kind for written in text.questions]
-    for key, written in zip(keys, text.questions, strict=True):
-        right = Option.objects.filter(pk__in=key.right_options).values_list("key", flat=True)
-        assert set(right) == {option.key for option in written.options if option.right}
+    versions = [version for written in text.questions for version in written.every_version]
+    assert [key.kind for key in keys] == [written.kind for written in versions]
+    named = dict(Option.objects.values_list("pk", "key"))
+    for key, written in zip(keys, versions, strict=True):
+        if written.kind in CHOICES:
+            right = {named[pk] for pk in key.right_options}
+            assert right == {option.key for option in written.options if option.right}
+        elif written.kind == Kind.ORDER:
+            in_order = sorted(written.options, key=lambda item: item.place or 0)
+            assert [named[pk] for pk in key.order] == [item.key for item in in_order]
+        elif written.kind == Kind.MATCH:
+            pairs = {(named[one], named[other]) for one, other in key.pairs}
+            assert pairs == {(pair.key, pair.key) for pair in written.options}
         if key.kind == Kind.NUMBER:
             assert (key.number, key.tolerance) == (written.answer, written.tolerance)
 

@@ -19,11 +19,12 @@ def test_the_starter_modules_are_published_and_numbered() -> None:
     call_command("publish", files[0], "--earlier-clearances-stop-counting", stdout=out)
     assert out.getvalue().splitlines() == [
         "before-operation: edition 1 published (en, es).",
+        "eating-drinking: edition 1 published (en, es).",
         "first-weeks: edition 1 published (en, es).",
         "before-operation: edition 2 published (en, es).",
     ]
     counts = Edition.objects.order_by("id").values_list("earlier_clearances_count", flat=True)
-    assert list(counts) == [True, True, False]
+    assert list(counts) == [True, True, True, False]
 
 
 @pytest.mark.django_db

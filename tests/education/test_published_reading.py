@@ -8,7 +8,7 @@ from education.rules.module_text import read_module
 from patients import programme
 from patients.clock import now
 from tests.education.short_module import a_short_edition
-from tests.factories import BEFORE, STARTER, a_member, a_programme, an_edition
+from tests.factories import BEFORE, PLAIN, a_member, a_programme, an_edition
 
 pytestmark = pytest.mark.django_db
 
@@ -31,7 +31,7 @@ def test_the_command_reads_what_was_published_by_the_programmes_own_goal(
 
 def test_an_edition_reads_as_its_file_did() -> None:
     edition = an_edition()
-    module = read_module((STARTER / BEFORE).read_text())
+    module = read_module((PLAIN / BEFORE).read_text())
     for language in ("en", "es"):
         written = [p.blocks for p in module_passages(module, language)]
         assert [p.blocks for p in edition_passages(edition, language)] == written

@@ -13,7 +13,6 @@ from playwright.sync_api import Locator, Page, expect
 from tests.mailbox import Mailbox, Received
 
 STARTER = Path(__file__).resolve().parents[2] / "education" / "starter"
-FILES = ("before_your_operation.toml", "first_weeks_at_home.toml")
 ADDRESS = re.compile(r"https?://[^\s\"<>]+")
 
 
@@ -94,8 +93,9 @@ class Asked:
 
 @cache
 def questions(language: str) -> dict[str, Asked]:
-    """Every version of every question of the two modules, by what is asked."""
-    modules = [tomllib.loads((STARTER / name).read_text(encoding="utf-8")) for name in FILES]
+    """Every version of every question of the starter modules, by what is asked."""
+    files = sorted(STARTER.glob("*.toml"))
+    modules = [tomllib.loads(file.read_text(encoding="utf-8")) for file in files]
     return {
         version["stem"][language]: _asked({**question, **version}, language)
         for module in modules

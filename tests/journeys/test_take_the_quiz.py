@@ -38,15 +38,16 @@ def test_in_spanish_failed_once_then_passed(
         "Antes de su operación: las semanas de solo líquidos"
     )
     phone.begin()
-    # 6 of 7 are more than the pass mark, but insulin is about safety.
+    # 10 of 11 are more than the pass mark, but insulin is about safety.
     phone.answer_all(wrong=("insulin",))
     phone.type_name("PILAR", "abeyta", PILAR.birth_date, "agosto")
     phone.hand_in()
     phone.expect_not_yet()
-    expect(phone.page.locator(".score")).to_have_text("6 de 7 correctas")
+    expect(phone.page.locator(".score")).to_have_text("10 de 11 correctas")
     wrong = phone.page.locator(".wrong")
     expect(wrong).to_have_count(1)
-    expect(wrong).to_contain_text("Usted usa insulina.")
+    # Which version is asked depends on the patient; each names the medicine.
+    expect(wrong).to_contain_text(re.compile("usa insulina|toma pastillas para la diabetes"))
     expect(wrong).to_contain_text("Llame a su equipo y empiece cuando le hayan dicho qué hacer.")
     expect(wrong.locator(".safety")).to_be_visible()
 
@@ -67,7 +68,7 @@ def test_in_spanish_failed_once_then_passed(
     expect(module_on_record(dietitian, BEFORE)).to_contain_text("cleared")
     # Lorenzo has the same email address: nothing of this is his.
     open_record(dietitian, BY_MRN["TF-30124"].mrn)
-    expect(dietitian.locator("#history ~ table.history")).not_to_contain_text("6 of 7")
+    expect(dietitian.locator("#history ~ table.history")).not_to_contain_text("10 of 11")
 
 
 def test_another_device_after_every_question(
@@ -76,7 +77,7 @@ def test_another_device_after_every_question(
     """Promise W2: the browser is gone after each question; the link goes on there."""
     link = sent_link(running_site, desk, MARIA.mrn)
     answered: list[str] = []
-    total = 7
+    total = 11
     while len(answered) < total:
         page = page_at(360)
         phone = Phone(page)

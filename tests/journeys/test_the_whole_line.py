@@ -93,7 +93,7 @@ def test_from_the_schedule_to_the_confirmed_date(
         expect(row.get_by_role("status")).to_contain_text(f"on its way to {patient.given}")
 
     # The patient: two mails, one link in each, and a quiz behind each link.
-    for had, (title, last) in enumerate(((BEFORE, 7), (AT_HOME, 6))):
+    for had, (title, last) in enumerate(((BEFORE, 11), (AT_HOME, 10))):
         mail = next_mail(running_site.mailbox, patient.email, had)
         says_nothing_about(mail, patient)
         phone = Phone(page_at(360, java_script_enabled=script))
@@ -101,7 +101,7 @@ def test_from_the_schedule_to_the_confirmed_date(
         is_one_of(phone, (BEFORE, AT_HOME))
         phone.begin()
         count = phone.answer_all()
-        assert count in (last, 13 - last), title
+        assert count in (last, 21 - last), title
         phone.type_name(*TYPED[patient.mrn], patient.birth_date, f"{patient.birth_date:%B}".upper())
         expect(phone.page.locator("dl.rows > div")).to_have_count(2 + count)
         phone.hand_in()

@@ -17,7 +17,7 @@ from patients.other_names import add
 from patients.rules.identity import NameKind
 from patients.schedule import move
 from tests.factories import (
-    STARTER,
+    PLAIN,
     a_member,
     a_patient,
     a_programme,
@@ -57,7 +57,7 @@ def a_story(**facts: Any) -> Story:
     begun = now() - timedelta(days=40, hours=1)
     a_programme(at=begun - timedelta(days=300))
     before = an_edition(at=begun - timedelta(days=200)).module
-    home = an_edition((STARTER / AFTER).read_text(), at=begun - timedelta(days=200)).module
+    home = an_edition((PLAIN / AFTER).read_text(), at=begun - timedelta(days=200)).module
     patient = a_patient(at=begun, **facts)
     dietitian, clinician = (
         a_member("dietitian", name="Imogen Tallis"),
