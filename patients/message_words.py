@@ -145,7 +145,7 @@ REFUSALS: dict[MessageRefusal, Words] = {
         "or ServiceRequest.",
     ),
     MessageRefusal.NO_OPERATION: (
-        "The bundle holds no Appointment and no ServiceRequest.",
+        "The bundle holds no Appointment and no ServiceRequest: {detail}.",
         "Send the operations with their patients.",
     ),
     MessageRefusal.COUNT_DIFFERS: (

@@ -137,7 +137,7 @@ def split_bundle(data: bytes) -> list[Part]:
     entries = entries_of(bundle)
     operations = [entry for entry in entries if entry.kind in OPERATIONS]
     if not operations:
-        raise NotTaken(MessageRefusal.NO_OPERATION)
+        raise no_operation(entries)
     by_name = named(entries)
     headers = [entry for entry in entries if entry.kind == "MessageHeader"][:1]
     parts = []
@@ -150,6 +150,12 @@ def split_bundle(data: bytes) -> list[Part]:
                     needed[found.line] = found
         parts.append(Part(group[0].line, _part(bundle, list(needed.values()), group[0].line)))
     return parts
+
+
+def no_operation(entries: Sequence[Entry]) -> NotTaken:
+    """Return the refusal of a bundle without an operation, with what it holds instead."""
+    kinds = dict.fromkeys(entry.kind[:40] or "no type" for entry in entries)
+    return NotTaken(MessageRefusal.NO_OPERATION, detail=", ".join(kinds)[:200] or "nothing")
 
 
 def named(entries: Sequence[Entry]) -> dict[str, Entry]:

@@ -19,6 +19,7 @@ from patients.rules.fhir_bundle import (
     items,
     meant,
     named,
+    no_operation,
     read_json,
     text,
     within_length,
@@ -40,9 +41,7 @@ from patients.rules.message_reading import (
     Doubt,
     Event,
     Frame,
-    MessageRefusal,
     Noted,
-    NotTaken,
     Reading,
     SaidDate,
     Warn,
@@ -107,7 +106,7 @@ def read_fhir(content: bytes, frame: Frame) -> Reading:
         key=lambda entry: (OPERATIONS.index(entry.kind), entry.line),
     )
     if not operations:
-        raise NotTaken(MessageRefusal.NO_OPERATION)
+        raise no_operation(entries)
     return _Reading(bundle, entries, operations, frame, control_id(bundle, content)).reading()
 
 

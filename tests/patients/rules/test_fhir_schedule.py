@@ -15,6 +15,7 @@ from fhir.resources.R4B.servicerequest import ServiceRequest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patients.message_words import refusal_words
 from patients.rules.fhir_bundle import MAX_DEPTH, MAX_ENTRIES, split_bundle
 from patients.rules.fhir_schedule import INTENTS, STATUSES, read_fhir
 from patients.rules.fhir_times import read_day, read_instant
@@ -69,6 +70,22 @@ def refused(content: bytes) -> MessageRefusal:
     with pytest.raises(NotTaken) as caught:
         read(content)
     return caught.value.refusal
+
+
+def test_what_is_no_schedule_is_refused_with_the_kinds_that_came() -> None:
+    """The official examples that are no schedule: rows FHR-1 and FHR-4 name their kinds."""
+    education = {"resourceType": "Procedure", "id": "education", "status": "completed"}
+    scored = {"resourceType": "QuestionnaireResponse", "id": "gcs", "status": "completed"}
+    with pytest.raises(NotTaken) as caught:
+        read(json.dumps(education).encode())
+    assert (caught.value.refusal, caught.value.detail) == (
+        MessageRefusal.WRONG_RESOURCE,
+        "Procedure",
+    )
+    with pytest.raises(NotTaken) as caught:
+        read(a_bundle(a_patient(), education, scored, valid=False))
+    assert caught.value.refusal == MessageRefusal.NO_OPERATION
+    assert "Patient, Procedure, QuestionnaireResponse" in refusal_words(caught.value)[0]
 
 
 def test_an_appointment_with_its_patient_surgeon_and_place() -> None:
