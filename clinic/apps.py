@@ -18,6 +18,7 @@ class ClinicConfig(AppConfig):
         """
         import_module("clinic.sign_ins").connect()
         import_module("clinic.look_again").connect()
+        import_module("clinic.digest").connect()
 
 
 class StaticFiles(StaticFilesConfig):

@@ -187,3 +187,23 @@ class CalendarFeed(models.Model):
     member = models.OneToOneField(StaffUser, on_delete=models.PROTECT, related_name="calendar_feed")
     digest = models.CharField(max_length=64, unique=True)
     recorded_at = models.DateTimeField()
+
+
+class DigestHour(AppendOnly):
+    """At which local hour a member of staff wants the morning digest; None: not at all.
+
+    The latest row of a member is in force.
+    """
+
+    member = models.ForeignKey(StaffUser, on_delete=models.PROTECT, related_name="digest_hours")
+    hour = models.PositiveSmallIntegerField(null=True)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(hour__isnull=True) | models.Q(hour__range=(4, 12)),
+                name="digest_hour_of_a_morning",
+            )
+        ]

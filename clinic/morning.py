@@ -24,6 +24,7 @@ from django.db.models import (
 )
 from django.db.models.fields.json import KT
 
+from clinic.digests_missed import digests_missed
 from clinic.models import StaffUser
 from clinic.reach import Reached, reached
 from clinic.ruler import Ruler, Span, around, ruler
@@ -146,8 +147,11 @@ class Morning:
         return max(1, -(-self.matching // ROWS))
 
 
-def read(asked: Asked, *, at: datetime) -> Morning:
-    """Read one page of the list. Raises DatabaseError when any of it cannot be read."""
+def read(asked: Asked, *, at: datetime, member_id: int | None = None) -> Morning:
+    """Read one page of the list. Raises DatabaseError when any of it cannot be read.
+
+    `member_id`: who looks, and is told of digests that were not sent.
+    """
     settings = programme.current()
     on = local_date(at, settings.zone)
     counts = Assignment.objects.wanting_attention(on=on).counts(
@@ -164,7 +168,7 @@ def read(asked: Asked, *, at: datetime) -> Morning:
         programme=settings,
         asked=asked,
         standings=counts,
-        other=_other_counts(on=on, notice_days=settings.notice_days),
+        other=_other_counts(on=on, notice_days=settings.notice_days, member_id=member_id),
         choices=choices,
         rows=[_row(t, choices, firsts, at=at, on=on, settings=settings, span=span) for t in told],
         matching=getattr(found[0], "matching", 0) if found else 0,
@@ -249,7 +253,7 @@ def with_failed_mail(*, on: date) -> AssignmentQuerySet:
     )
 
 
-def _other_counts(*, on: date, notice_days: int) -> dict[str, int]:
+def _other_counts(*, on: date, notice_days: int, member_id: int | None) -> dict[str, int]:
     """Everything else that is counted on the page, in one query."""
     flagged = Assignment.objects.wanting_attention(on=on).flagged(on=on, notice_days=notice_days)
     soon = flagged.filter(operation__or_date__range=(on, on + SOON))
@@ -263,6 +267,7 @@ def _other_counts(*, on: date, notice_days: int) -> dict[str, int]:
         _count("nothing_required", no_module),
         _count("enrolled", Patient.objects.on_the_register()),
         _count("mail_held", mail_hold.on()),
+        _count("digests_missed", digests_missed(member_id, on=on)),
     ]
     return dict(counts[0].union(*counts[1:], all=True))
 

@@ -373,6 +373,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 300.0,
         "options": {"expires": 300.0},
     },
+    "write-morning-digests": {
+        "task": "clinic.tasks.write_morning_digests",
+        "schedule": 300.0,
+        "options": {"expires": 300.0},
+    },
     "sweep-duplicates": {
         "task": "patients.tasks.find_duplicates",
         "schedule": 60.0,

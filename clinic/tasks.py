@@ -4,6 +4,7 @@ import logging
 
 from celery import shared_task
 
+from clinic.digest import write_digests
 from clinic.look_again import look_at_everything
 from clinic.trail import seal
 from patients.clock import now
@@ -28,3 +29,9 @@ def look_at_confirmations() -> None:
     act (an edition that ends earlier clearances), and does so several times a day.
     """
     look_at_everything(at=now())
+
+
+@shared_task(name="clinic.tasks.write_morning_digests")
+def write_morning_digests() -> None:
+    """Write the digests whose hour has come, once a local day for each member of staff."""
+    write_digests(at=now())

@@ -10,6 +10,7 @@ from clinic.views.modules import module, modules, sign_edition
 from clinic.views.operation_acts import operation_confirm, operation_confirm_against_hold
 from clinic.views.operation_plan import operation_booking, operation_move
 from clinic.views.operations import operation, operations
+from clinic.views.own_page import own_page
 from clinic.views.programme import programme_settings
 from clinic.views.rehearsal import rehearsal
 from clinic.views.requirements import requirement, requirements
@@ -25,6 +26,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sign-in/", sign_in, name="sign-in"),
     path("sign-out/", sign_out, name="sign-out"),
     path("password/", password, name="password"),
+    path("me/", own_page, name="own-page"),
     path("operations/", operations, name="operations"),
     path("operations/<int:operation_id>/", operation, name="operation"),
     path("operations/<int:operation_id>/confirm/", operation_confirm, name="operation-confirm"),

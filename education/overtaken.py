@@ -43,7 +43,7 @@ def overtaken(message: Message, *, at: datetime) -> Overtaken | None:
         return None if good else Overtaken.LINK_ENDED
     link = message.invitation or message.reminds
     if link is None:
-        return None
+        return _day_passed(message, at=at) if message.for_day else None
     if link_state(link, at=at) != LinkState.GOOD:
         return Overtaken.LINK_ENDED
     if message.for_day is None or message.purpose not in UNASKED:
@@ -62,9 +62,12 @@ def _reminder_overtaken(
     reminder: Reminder | None = getattr(message, "reminder", None)
     if reminder is None or reminder.clear_by != assignment.clear_by:
         return Overtaken.DATE_MOVED
-    if message.for_day != local_date(at, programme.current().zone):
-        return Overtaken.DAY_PASSED
-    return None
+    return _day_passed(message, at=at)
+
+
+def _day_passed(message: Message, *, at: datetime) -> Overtaken | None:
+    today = message.for_day == local_date(at, programme.current().zone)
+    return None if today else Overtaken.DAY_PASSED
 
 
 def withdraw_reminders(operation_ids: Collection[int]) -> int:

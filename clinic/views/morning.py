@@ -24,7 +24,7 @@ def morning(request: HttpRequest) -> HttpResponse:
     """Show one page of the list; what cannot be read in full is not shown at all."""
     form = MorningFilter(request.GET)
     try:
-        listed = read(form.asked(), at=now())
+        listed = read(form.asked(), at=now(), member_id=member(request).pk)
         form.offer(listed.choices)
         return render(request, "clinic/morning.html", _context(request, listed, form))
     except (DatabaseError, NotFounded):

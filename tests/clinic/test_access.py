@@ -42,6 +42,7 @@ ROUTES = {
     # all staff
     "home": "DCOAU",
     "password": "DCOAU",
+    "own-page": "DCOAU",
     "modules": "DCOAU",
     "module": "DCOAU",
     "quiz-measured": "DCOAU",

@@ -73,6 +73,7 @@ DECISIONS = {
     "education_maildecision",
     "education_emailtext",
     "education_reminder",
+    "clinic_digesthour",
 }
 
 
