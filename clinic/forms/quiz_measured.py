@@ -13,12 +13,19 @@ from patients.clock import end_of_day
 from patients.models import Language
 
 
+NOT_OFFERED = {"invalid_choice": "Choose one of the list."}
+
+
 class QuizFilter(forms.Form):
     """Every field may be left out; what cannot be read is said beside the field and left out."""
 
-    edition = forms.TypedChoiceField(required=False, coerce=int, empty_value=None)
+    edition = forms.TypedChoiceField(
+        required=False, coerce=int, empty_value=None, error_messages=NOT_OFFERED
+    )
     language = forms.ChoiceField(
-        required=False, choices=[("", "every language"), *Language.choices]
+        required=False,
+        choices=[("", "every language"), *Language.choices],
+        error_messages=NOT_OFFERED,
     )
     first_day = forms.DateField(
         label="Handed in from",
@@ -34,6 +41,7 @@ class QuizFilter(forms.Form):
         label="Count",
         required=False,
         choices=[("", "first tries only"), ("every", "every try, retakes too")],
+        error_messages=NOT_OFFERED,
     )
 
     def __init__(self, *args: Any, editions: list[Edition], **kwargs: Any) -> None:

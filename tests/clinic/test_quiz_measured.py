@@ -201,8 +201,8 @@ def test_the_file_has_a_row_for_each_answer_and_no_live_formula(
         ({"first_day": "soon"}, "Enter a valid date."),
         ({"first_day": "0001-01-01"}, "Give a day from"),
         ({"first_day": "2026-11-03", "last_day": "2026-11-02"}, "The last day is before the first"),
-        ({"edition": "9"}, "Select a valid choice"),
-        ({"language": "x" * 100_000}, "Select a valid choice"),
+        ({"edition": "9"}, "Choose one of the list."),
+        ({"language": "x" * 100_000}, "Choose one of the list."),
     ],
 )
 def test_what_cannot_be_read_is_said_beside_its_field(
