@@ -29,6 +29,7 @@ MANAGE = [sys.executable, "manage.py"]
 # Named here because importing clinic has named the product's own settings in the environment.
 PYTEST = [sys.executable, "-m", "pytest", "--ds=tests.settings"]
 JOURNEYS = "tests/journeys"
+MIGRATED = "--migrations"  # the tables of PostgreSQL are made as a programme's are
 # Tests that ask no database (tests/test_whole_check.py holds them to it) are run once.
 NO_DATABASE = (
     "tests/patients/rules",
@@ -125,6 +126,7 @@ def part(arguments: list[str]) -> int:
         env: dict[str, str] = {}
         if len(wanted) < len(arguments):
             env = start_servers(running)
+            wanted.insert(0, MIGRATED)
         return subprocess.run([*PYTEST, *wanted], env=os.environ | env, check=False).returncode
 
 
@@ -167,7 +169,7 @@ def lines(on_postgres: dict[str, str]) -> list[list[Step]]:
     suites = [Step("tests on SQLite", suite, sqlite)]
     if on_postgres:
         without = [f"--ignore={path}" for path in (*NO_DATABASE, *SHOWN_ALIKE)]
-        suites.append(Step("tests on PostgreSQL", [*suite, *without], on_postgres))
+        suites.append(Step("tests on PostgreSQL", [*suite, MIGRATED, *without], on_postgres))
     return [[*CHECKS, *browser], suites]
 
 
