@@ -12,7 +12,6 @@ from education.quiz_answers import Asked
 from patients.clock import end_of_day
 from patients.models import Language
 
-
 NOT_OFFERED = {"invalid_choice": "Choose one of the list."}
 
 
