@@ -10,9 +10,11 @@ from typing import Any
 from django.db import transaction
 
 from clinic.confirm import AnswerChanged, OperationAnswer, answer
+from education.eating_record import counts
 from education.foresee import Foreseen, foresee_plan
 from education.invite import LinkState, link_state
 from education.models import Invitation, MessageState
+from education.plan_moves import in_force, known_date
 from education.plan_of import PlanOf, plan_if, plan_of
 from education.rules.confirm import Requirement, Verdict, may_confirm
 from education.rules.short_notice import Notice, short_notice
@@ -34,12 +36,29 @@ class Fate(StrEnum):
     LINK_WORKS_AGAIN = "link_works_again"
 
 
+class Telling(StrEnum):
+    """How a patient who has the eating plan would hear that its dates are others."""
+
+    EMAIL = "email"
+    NO_EMAIL = "no_email"  # no address is on file: somebody calls
+    CANCELLED = "cancelled"  # the link of a cancelled operation opens no more: somebody calls
+
+
+@dataclass(frozen=True)
+class Eating:
+    """The eating plan as it is and as it would be; `telling` is None where nobody has to be told."""
+
+    now: PlanOf
+    then: PlanOf
+    telling: Telling | None
+
+
 @dataclass(frozen=True)
 class Preview:
     """The answer and the assignments of an operation, with another date or booking.
 
     `fates` are by the assignment's id. `notice`: why the date would be on short notice. `eating`:
-    the eating plan as it is and as it would be; None: the programme has no stages.
+    what would become of the eating plan; None: the programme has no stages.
     """
 
     or_date: date | None
@@ -48,7 +67,7 @@ class Preview:
     lines: tuple[Foreseen, ...]
     fates: dict[int, Fate]
     notice: Notice | None
-    eating: tuple[PlanOf, PlanOf] | None
+    eating: Eating | None
 
 
 def preview(
@@ -85,10 +104,21 @@ def preview(
 
 def _eating(
     operation: Operation, *, or_date: date | None, booking: Booking, at: datetime
-) -> tuple[PlanOf, PlanOf] | None:
+) -> Eating | None:
     now = plan_of(operation, at=at)
     then = plan_if(operation, or_date=or_date, booking=booking, at=at)
-    return (now, then) if now and then else None
+    return Eating(now, then, _telling(now, then)) if now and then else None
+
+
+def _telling(now: PlanOf, then: PlanOf) -> Telling | None:
+    """Say how the patient would be told; `education.plan_moves` tells by the same conditions."""
+    has_it = any(counts(one) for one in now.given)
+    done = then.operation.booking == Booking.DONE
+    if not has_it or done or known_date(now.operation) == in_force(then.operation):
+        return None
+    if then.operation.booking == Booking.CANCELLED:
+        return Telling.CANCELLED
+    return Telling.EMAIL if now.patient.email else Telling.NO_EMAIL
 
 
 def _fates(lines: Iterable[Foreseen], *, on: date, at: datetime) -> dict[int, Fate]:

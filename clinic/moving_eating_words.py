@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from clinic import eating_words
 from clinic.day_words import day, days
 from clinic.eating_plan_page import PLAIN_NOTES
+from clinic.moving import Eating, Telling
 from education.models import EatingPlanGiven, GivenBy
 from education.plan_of import PlanOf
 from education.rules.eating_plan import EatingPlan, NoDates, Note, Told
@@ -24,11 +25,27 @@ NO_DATES: Mapping[NoDates, str] = {
 SAID_ELSEWHERE = (*PLAIN_NOTES, Note.SHORT, Note.LONGER)
 
 
-def sentences(now: PlanOf, then: PlanOf) -> list[str]:
+TELLING: Mapping[Telling, str] = {
+    Telling.EMAIL: "An email would tell the patient that the dates of the plan are others.",
+    Telling.NO_EMAIL: (
+        "Somebody has to tell the patient, who has no email address on file; it would stand on "
+        "“Eating plans”."
+    ),
+    Telling.CANCELLED: (
+        "Somebody has to tell the patient not to follow it any more; it would stand on “Eating "
+        "plans”."
+    ),
+}
+
+
+def sentences(eating: Eating) -> list[str]:
     """Return what would become of the eating plan and of the patient's copies of it."""
+    now, then = eating.now, eating.then
     if then.operation.booking == Booking.DONE and then.plan.refused is None:
         return ["The plan goes on with the days after the operation."]
-    return [*_first_day(now, then), *_under_way(now, then), *_copies(now, then), *_held(then)]
+    said = [*_first_day(now, then), *_under_way(now, then)]
+    said += [TELLING[eating.telling]] if eating.telling else []
+    return [*said, *_copies(now, then), *_held(then)]
 
 
 def _first_day(now: PlanOf, then: PlanOf) -> Iterator[str]:
@@ -89,7 +106,7 @@ def _copies(now: PlanOf, then: PlanOf) -> Iterator[str]:
     void = [one for one in paper if _is_good(now, one) and not _is_good(then, one)]
     again = [one for one in paper if _is_good(then, one) and not _is_good(now, one)]
     if void:
-        yield f"Would be void: {_listed(void, then)}. Tell the patient, and give a new one."
+        yield f"Would be void: {_listed(void, then)}."
     if again:
         yield f"Would be good again: {_listed(again, then)}."
     if len(paper) < len(then.given):

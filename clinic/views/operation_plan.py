@@ -158,7 +158,7 @@ def _would(
         "word": answer_words.WORDS[would.verdict.word],
         "reasons": answer_words.holds(would.verdict.reasons),
         "sentences": moving_words.sentences(would, names),
-        "eating": moving_eating_words.sentences(*would.eating) if would.eating else [],
+        "eating": moving_eating_words.sentences(would.eating) if would.eating else [],
         "notice": moving_words.NOTICE[would.notice] if would.notice else "",
         "confirmed": _loses(found, or_date, booking),
         "lines": [

@@ -16,10 +16,12 @@ from clinic.moving import preview
 from clinic.moving_eating_words import sentences
 from education import stage_tables
 from education.eating_record import choose, give
-from education.models import GivenBy
+from education.models import GivenBy, Message
+from education.plan_moves import PLAN_MOVED
 from education.plan_of import plan_of
 from patients.clock import now
 from patients.models import Booking, Operation
+from patients.register import correct
 from patients.schedule import change
 from tests.factories import a_member, a_plan_link, a_programme, an_operation, signed_in
 
@@ -49,7 +51,7 @@ def would(
     operation.refresh_from_db()
     found = preview(operation, or_date=or_date, booking=booking, at=now()).eating
     assert found
-    return " ".join(sentences(*found))
+    return " ".join(sentences(found))
 
 
 def test_a_later_date_names_the_new_first_day_and_the_old_one(operation: Operation) -> None:
@@ -89,12 +91,26 @@ def test_days_followed_for_the_date_before_count_for_a_date_nearby(operation: Op
 def test_copies_become_void_and_good_again(operation: Operation) -> None:
     given_on_paper(operation)
     said = would(operation, date(2027, 3, 24))
-    assert "Would be void: the copy on paper of 20 February 2027. Tell the patient" in said
+    assert "Would be void: the copy on paper of 20 February 2027." in said
+    assert "An email would tell the patient that the dates of the plan are others." in said
     change(operation, at=now(), or_date=date(2027, 3, 24))
     said = would(operation, OR_DATE)
     assert "Would be good again: the copy on paper of 20 February 2027." in said
     assert "Would be void" not in said
     assert "Would be void" not in would(operation, date(2027, 3, 24))
+
+
+@pytest.mark.parametrize("email", ["", "reader@example.org"])
+def test_who_would_be_told_is_who_is_told(operation: Operation, email: str) -> None:
+    """The preview and the act tell by the same conditions."""
+    correct(operation.patient, at=now(), source="by hand", email=email)
+    given_on_paper(operation)
+    said = would(operation, date(2027, 3, 24))
+    assert ("An email would tell" in said) is bool(email)
+    assert ("Somebody has to tell the patient, who has no email" in said) is (not email)
+    assert "tell the patient not to follow it" in would(operation, booking=Booking.CANCELLED)
+    change(operation, at=now(), or_date=date(2027, 3, 24))
+    assert Message.objects.filter(purpose=PLAN_MOVED).exists() is bool(email)
 
 
 def test_who_eats_by_it_already_has_to_be_told(operation: Operation) -> None:
