@@ -1,17 +1,21 @@
 """What the page of one patient's eating plan shows, in words; nothing is written."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 
-from clinic import eating_words
+from clinic import eating_copies, eating_words
 from clinic.day_words import day
+from clinic.eating_copies import CopyLine
+from education.eating_record import own_number_history
 from education.models import EatingSetAside
-from education.plan_of import PlanOf
+from education.plan_of import PlanOf, sipping_of
+from education.plan_ticks import Ticks, ticks_of
 from education.rules.eating_plan import Note, PlanDay
-from education.rules.fluids import Pace, Sipping, sipping, us_fl_oz, whole
+from education.rules.fluids import us_fl_oz, whole
 from education.rules.may_give import to_tell_the_team
 from education.rules.patient_numbers import OwnNumber, Shown
+from education.rules.plan_items import items_of
 from education.rules.supplements import Need, SupplementProblem, need
 
 PLAIN_NOTES = (Note.STARTS_LATER, Note.STARTS_TODAY, Note.RUNNING)
@@ -43,6 +47,26 @@ class StageToday:
 
 
 @dataclass(frozen=True)
+class DayLine:
+    """One day of the plan. `ticked`: what the patient says was done, "" for nothing."""
+
+    day: PlanDay
+    stage: str
+    is_today: bool
+    ticked: str
+
+
+@dataclass(frozen=True)
+class ChangeLine:
+    """One change for this patient alone: when, what, why, and who; the latest first."""
+
+    at: datetime
+    what: str
+    reason: str
+    who: str
+
+
+@dataclass(frozen=True)
 class Page:
     """The whole page but the forms."""
 
@@ -56,20 +80,28 @@ class Page:
     sips: str
     team: list[str]
     discussed: str
-    days: list[tuple[PlanDay, str, bool]]
+    stay: str
+    days: list[DayLine]
     totals: str
-    out_of_date: str
+    about_the_copy: str
+    must_tell: bool
+    copies: list[CopyLine]
+    changes: list[ChangeLine]
 
 
 def page(found: PlanOf, *, at: datetime) -> Page:
     """Return what the page says."""
     plan = found.plan
+    ticked = ticks_of(found.operation)
     plain = [told for told in plan.notes if told.note in PLAIN_NOTES]
     rest = [told for told in plan.notes if told.note not in PLAIN_NOTES]
     return Page(
         today=_today(found),
         lead=" ".join(eating_words.told(told, today=found.today) for told in plain),
-        notes=[eating_words.told(told, today=found.today) for told in rest],
+        notes=[
+            *(eating_words.told(told, today=found.today) for told in rest),
+            *(eating_words.STAY_DOUBT[doubt] for doubt in found.stay_doubts),
+        ],
         holds=[eating_words.HOLD[hold] for hold in found.holds],
         no_dates=eating_words.NO_DATES[plan.refused] if plan.refused else "",
         numbers=_numbers(found),
@@ -77,9 +109,13 @@ def page(found: PlanOf, *, at: datetime) -> Page:
         sips=_sips(found, at=at),
         team=[eating_words.MEDICINE[one] for one in to_tell_the_team(found.answers)],
         discussed=_discussed(found),
-        days=[(one, _stage_names(one), one.day == found.today) for one in plan.days],
+        stay=_stay(found),
+        days=[_day_line(one, found, ticked) for one in plan.days],
         totals=_totals(found),
-        out_of_date=_out_of_date(found),
+        about_the_copy=eating_copies.about_the_copy(found),
+        must_tell=eating_copies.must_tell(found),
+        copies=eating_copies.copies(found),
+        changes=_changes(found),
     )
 
 
@@ -158,14 +194,7 @@ def _line(found: PlanOf, name: str, shown: Shown, computed_from: str) -> NumberL
 
 def _sips(found: PlanOf, *, at: datetime) -> str:
     target = found.numbers.fluid.value or Decimal(0)
-    table = found.table
-    told: Sipping = sipping(
-        target,
-        Pace(table.sip_oz, table.sip_minutes),
-        begin=at,
-        bedtime=table.bedtime,
-        zone=found.programme.zone,
-    )
+    table, told = found.table, sipping_of(found, at=at)
     hours = Decimal(told.takes.total_seconds()) / 3600
     pace = f"{_plain(table.sip_oz)} US fl oz every {table.sip_minutes} minutes"
     said = f"At {pace} the target takes {told.sips} sips, {_plain(round(hours, 2))} hours awake."
@@ -190,26 +219,45 @@ def _stage_names(one: PlanDay) -> str:
     return ", ".join(stage.name["en"] for stage in one.stages) or "in no stage"
 
 
+def _day_line(one: PlanDay, found: PlanOf, ticked: Ticks) -> DayLine:
+    items = items_of(one)
+    done = sum(item in ticked.get(one.day, ()) for item in items)
+    words = f"{done} of {len(items)} ticked" if done else ""
+    return DayLine(one, _stage_names(one), one.day == found.today, words)
+
+
+def _stay(found: PlanOf) -> str:
+    """Say by which days the plan counts, and whether they are booked."""
+    or_date, stay, choices = found.operation.or_date, found.stay, found.choices
+    if or_date is None:
+        return ""
+    home, visit = (or_date + timedelta(n) for n in (stay.nights, stay.first_visit_days))
+    booked = "booked" if choices and choices.first_visit_on == visit else "not booked yet"
+    return f"Going home {day(home)}; first visit {day(visit)}, {booked}."
+
+
+def _changes(found: PlanOf) -> list[ChangeLine]:
+    lines = [
+        ChangeLine(
+            row.recorded_at,
+            eating_words.choice(row),
+            row.reason,
+            row.by.name if row.by else "the patient, by the personal link",
+        )
+        for row in found.operation.eating_choices.select_related("by")
+    ]
+    for own in own_number_history(found.patient):
+        value = "computed again" if own.value is None else _plain(own.value)
+        what = f"{eating_words.OWN_NUMBER[OwnNumber(own.what)]}: {value}"
+        lines.append(ChangeLine(own.recorded_at, what, own.reason, own.by.name))
+    return sorted(lines, key=lambda line: line.at, reverse=True)
+
+
 def _totals(found: PlanOf) -> str:
     total = found.plan.totals
     return (
         f"{len(found.plan.days)} days: {total.supplements} supplements, {whole(total.protein_g)} g "
         f"of protein from them, {total.meals} solid meals."
-    )
-
-
-def _out_of_date(found: PlanOf) -> str:
-    if not found.needs_a_new_copy:
-        return ""
-    last = found.given[-1]
-    if last.or_date != found.operation.or_date:
-        return (
-            f"The patient’s copy is void: it was made for an operation on {day(last.or_date)}. "
-            "Tell the patient, and give a new one."
-        )
-    return (
-        f"The patient’s copy was made by stage table {last.table.number}; it is table "
-        f"{found.table.number} now. Give a new one."
     )
 
 

@@ -28,6 +28,7 @@ urlpatterns = [
         name="eating-discussed",
     ),
     path("patients/<int:pk>/eating-plan/send/", eating_plan.eating_send, name="eating-send"),
+    path("patients/<int:pk>/eating-plan/told/", eating_plan.eating_told, name="eating-told"),
     path("patients/<int:pk>/eating-plan/given/", eating_plan.eating_give, name="eating-give"),
     *(
         path(

@@ -4,9 +4,10 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from clinic.day_words import day, days, short_day
-from education.models import GivenBy
+from education.models import EatingChoices, GivenBy
 from education.plan_link import PlanRefusal
 from education.rules.body_numbers import Basis, Caution, Figure, Missing, Source
+from education.rules.booked_stay import StayDoubt
 from education.rules.eating_plan import NoDates, Note, Told
 from education.rules.eating_stages import Anchor, Edge, Finding, Flaw, Stage
 from education.rules.fluids import us_fl_oz, whole
@@ -86,6 +87,16 @@ PLAN_REFUSAL = {
     PlanRefusal.NO_EMAIL: "no email address is on file",
     PlanRefusal.HELD: "something holds the plan, or it has no dates",
 }
+STAY_DOUBT = {
+    StayDoubt.HOME_BEFORE_OPERATION: (
+        "The day of going home that was typed is before the OR date, so the plan counts nights. "
+        "Type another day."
+    ),
+    StayDoubt.VISIT_NOT_AFTER_HOME: (
+        "The first visit is not after the day of going home, so the plan counts the usual days. "
+        "Book another day."
+    ),
+}
 GIVEN = {
     GivenBy.PRINT: "on paper",
     GivenBy.EMAIL: "by email",
@@ -118,6 +129,18 @@ LABEL = {
     Word.CANNOT_TELL: "Cannot tell",
 }
 WAY = {Way.AS_SOLD: "as sold", Way.AS_DRUNK: "as drunk"}
+
+
+def choice(row: EatingChoices) -> str:
+    """Return what was chosen for one operation."""
+    meals = ", ".join(from_or_date(offset) for offset in row.meals) or "none chosen"
+    home = f"home {day(row.home_on)}" if row.home_on else _nights(row.nights)
+    visit = (
+        f"first visit {day(row.first_visit_on)}"
+        if row.first_visit_on
+        else f"first visit after {days(row.first_visit_days)}"
+    )
+    return f"Solid meals: {meals}; {home}; {visit}"
 
 
 def edge(value: Edge) -> str:

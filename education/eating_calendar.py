@@ -1,11 +1,14 @@
-"""A patient's eating plan as a calendar file (RFC 5545).
+"""A patient's eating plan as a calendar file or feed (RFC 5545).
 
 A day is a date in no time zone, and DTEND is the day after the last one. Calendars stand on locked
 phones and on servers of others: titles are neutral and name neither the operation nor the programme
-(standards ICS-6). The same entry keeps its UID when the OR date moves, and its SEQUENCE grows.
+(standards ICS-6), unless the patient asked for the operation's day. The same entry keeps its UID
+when the OR date moves, and its SEQUENCE grows.
 """
 
 import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from urllib.parse import urlsplit
 
@@ -17,41 +20,89 @@ from education.eating_texts import language
 from education.plan_of import PlanOf
 
 SPACE = uuid.uuid5(uuid.NAMESPACE_URL, "eating-plan")
+DAY = timedelta(days=1)
 
 
-def file_for(found: PlanOf, *, at: datetime) -> bytes:
-    """Return the calendar, an entry for each stage and each solid meal."""
+@dataclass(frozen=True)
+class Entry:
+    """One entry, from its first to its last day. `key` tells it apart for good."""
+
+    key: str
+    title: str
+    first: date
+    last: date
+
+
+def file_for(found: PlanOf, *, at: datetime, with_operation: bool = False) -> bytes:
+    """Return the calendar as a file: an entry for each stage and each solid meal.
+
+    `with_operation`: the patient asked that the day of the operation be named.
+    """
+    calendar = _calendar()
+    calendar.add("method", "PUBLISH")
+    return _written(calendar, found, _entries(found, with_operation=with_operation), at=at)
+
+
+def feed_for(found: PlanOf, *, at: datetime, with_operation: bool) -> bytes:
+    """Return the calendar that another program reads again and again.
+
+    Without dates it has one entry for today that says so: an empty calendar is none, and a calendar
+    that is not there leaves the old days standing.
+    """
+    calendar = _calendar()
+    calendar.add("x-wr-calname", _("Plan"))
+    calendar.add("refresh-interval", timedelta(hours=1), parameters={"VALUE": "DURATION"})
+    if found.may_be_given:
+        entries = list(_entries(found, with_operation=with_operation))
+    else:
+        title = _("Plan: there are no days just now. Call us.")
+        entries = [Entry("no-days", title, found.today, found.today)]
+    return _written(calendar, found, entries, at=at)
+
+
+def _calendar() -> Calendar:
     calendar = Calendar()
     calendar.add("prodid", f"-//Clear by//Plan//{language().upper()}")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("method", "PUBLISH")
+    return calendar
+
+
+def _entries(found: PlanOf, *, with_operation: bool) -> Iterator[Entry]:
     spans: dict[str, list[date]] = {}
     for day in found.plan.days:
         for stage in day.stages:
             spans.setdefault(stage.key, []).append(day.day)
     for place, (key, days) in enumerate(spans.items(), start=1):
         title = _("Plan: part %(part)s of %(parts)s") % {"part": place, "parts": len(spans)}
-        calendar.add_component(_entry(found, key, title, days[0], days[-1], at=at))
+        yield Entry(key, title, days[0], days[-1])
     for day in found.plan.days:
         if day.meal:
-            title = _("Plan: a day you chose")
             # By its distance from the OR date, so that it moves with it and stays one entry.
-            key = f"meal{day.offset}"
-            calendar.add_component(_entry(found, key, title, day.day, day.day, at=at))
+            yield Entry(f"meal{day.offset}", _("Plan: a day you chose"), day.day, day.day)
+    if with_operation and found.operation.or_date:
+        or_date = found.operation.or_date
+        yield Entry("operation", _("Your operation"), or_date, or_date)
+
+
+def _written(
+    calendar: Calendar, found: PlanOf, entries: Iterator[Entry] | list[Entry], *, at: datetime
+) -> bytes:
+    for entry in entries:
+        calendar.add_component(_event(found, entry, at=at))
     written: bytes = calendar.to_ical()
     return written
 
 
-def _entry(found: PlanOf, key: str, title: str, first: date, last: date, *, at: datetime) -> Event:
+def _event(found: PlanOf, entry: Entry, *, at: datetime) -> Event:
     event = Event()
-    name = uuid.uuid5(SPACE, f"{settings.SECRET_KEY}:{found.operation.pk}:{key}")
+    name = uuid.uuid5(SPACE, f"{settings.SECRET_KEY}:{found.operation.pk}:{entry.key}")
     event.add("uid", f"{name}@{urlsplit(settings.PUBLIC_URL).hostname}")
     event.add("dtstamp", at)
-    event.add("dtstart", first)
-    event.add("dtend", last + timedelta(days=1))
+    event.add("dtstart", entry.first)
+    event.add("dtend", entry.last + DAY)
     event.add("sequence", _sequence(found))
-    event.add("summary", title)
+    event.add("summary", entry.title)
     event.add("description", "\n".join(_cautions()))
     event.add("transp", "TRANSPARENT")
     event.add("class", "PRIVATE")

@@ -124,12 +124,16 @@ def set_aside(
     )
 
 
+def own_number_history(patient: Patient) -> QuerySet[EatingSetAside]:
+    """Return every number that staff set for a patient, the latest first."""
+    whose = Q(patient=patient) | Q(patient__merged_into=patient)
+    return EatingSetAside.objects.filter(whose).select_related("by").order_by(*latest_first())
+
+
 def own_numbers(patient: Patient) -> dict[OwnNumber, EatingSetAside]:
     """Return the numbers that staff set for a patient and that are in force."""
     latest: dict[OwnNumber, EatingSetAside] = {}
-    whose = Q(patient=patient) | Q(patient__merged_into=patient)
-    rows = EatingSetAside.objects.filter(whose).select_related("by")
-    for row in rows.order_by(*latest_first()):
+    for row in own_number_history(patient):
         latest.setdefault(OwnNumber(row.what), row)
     return {what: row for what, row in latest.items() if row.value is not None}
 

@@ -7,11 +7,12 @@ local day; what waits and is overtaken by the next move is withdrawn.
 
 import uuid
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Prefetch
+from django.db.models import Count, Exists, OuterRef, Prefetch
 
 from education.eating_record import Delivery, counts, delivery, give
 from education.models import (
@@ -51,6 +52,30 @@ def tell_of_moves(operations: Iterable[Operation], *, at: datetime) -> int:
             _tell(moved, at=at)
             told += len(moved)
     return told
+
+
+@dataclass(frozen=True)
+class Telling:
+    """How far the emails about moved dates are that are for one local day."""
+
+    out: int
+    on_their_way: int
+    failed: int
+
+    @property
+    def every(self) -> int:
+        return self.out + self.on_their_way + self.failed
+
+
+def telling_of(day: date) -> Telling:
+    """Return how many of a day's emails about moved dates are out, on their way, or failed."""
+    rows = Message.objects.filter(purpose=PLAN_MOVED, for_day=day).values_list("state")
+    states = dict(rows.annotate(count=Count("pk")).order_by("state"))
+    return Telling(
+        out=states.get(MessageState.SENT, 0),
+        on_their_way=states.get(MessageState.WAITING, 0) + states.get(MessageState.SENDING, 0),
+        failed=states.get(MessageState.FAILED, 0),
+    )
 
 
 def latest_told(operation: Operation) -> PlanDateTold | None:

@@ -29,6 +29,7 @@ from education.rules.body_numbers import Body, Sex
 from education.rules.booked_stay import BookedStay, StayDoubt, booked_stay
 from education.rules.eating_plan import Choices, Daily, EatingPlan, eating_plan
 from education.rules.eating_stages import Stay, days_needed_before, refusals
+from education.rules.fluids import Pace, Sipping, sipping
 from education.rules.may_give import Answers, Hold, holds
 from education.rules.patient_numbers import Numbers, OwnNumber, patient_numbers
 from education.rules.restricted_days import Dated, Followed, followed
@@ -179,6 +180,18 @@ def _plan_of(
         undelivered=tuple(one for one in copies if one not in given),
         told=latest_told(operation),
         today=on,
+    )
+
+
+def sipping_of(found: PlanOf, *, at: datetime) -> Sipping:
+    """Return how long the fluid target takes at the programme's pace, begun at an instant."""
+    table = found.table
+    return sipping(
+        found.numbers.fluid.value or Decimal(0),
+        Pace(table.sip_oz, table.sip_minutes),
+        begin=at,
+        bedtime=table.bedtime,
+        zone=found.programme.zone,
     )
 
 

@@ -14,6 +14,7 @@ from clinic.schedule_upload import keep
 from education import stage_tables
 from education.clear import clear_by_teach_back, waive
 from education.models import Message, SignOff
+from education.plan_feed import make_feed, own_feeds
 from patients.clock import now
 from patients.intake_tokens import make as make_intake_token
 from patients.keep_apart import keep_apart
@@ -47,6 +48,7 @@ EATING_PLAN = (
     "eating-set-aside",
     "eating-give",
     "eating-send",
+    "eating-told",
     "eating-discussed",
 )
 
@@ -116,11 +118,14 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     merged = merge(a_patient(), a_patient(), reason="one", at=at, by_id=administrator.pk)
     if stage_tables.current() is None:
         stage_tables.found(at=at)
+    plan_link, plan_token = a_plan_link(operation, at=at)
+    make_feed(plan_link, plan_token, with_operation=False, at=at)
     by_argument = {
         "key": "full-liquids",
         "language": "en",
         "email": "reminder",
-        "plan_token": a_plan_link(operation, at=at)[1],
+        "plan_token": plan_token,
+        "plan_feed_token": own_feeds(plan_link, plan_token)[0].token,
         "operation_id": operation.pk,
         "staff_id": a_member(Role.DIETITIAN).pk,
         "procedure_id": operation.procedure_id,

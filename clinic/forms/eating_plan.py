@@ -1,6 +1,7 @@
 """What staff type about one patient's eating plan."""
 
 from collections.abc import Sequence
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -16,6 +17,7 @@ from education.rules.may_give import Medicine
 from education.rules.measures import MeasureProblem, doubts, read_height, read_weight
 from education.rules.patient_numbers import LIKELY_OWN, OwnNumber
 
+LONGEST = 90  # days after the OR date
 NOT_ASKED, NO, YES = "", "no", "yes"
 ANSWERS = [(NOT_ASKED, "not asked yet"), (NO, "no"), (YES, "yes")]
 ASKED = {
@@ -143,6 +145,18 @@ class ChoicesForm(forms.Form):
     first_visit_days = forms.IntegerField(
         min_value=1, max_value=90, label="First visit, days after the OR date"
     )
+    home_on = forms.DateField(
+        required=False,
+        label="Goes home, or went home, on",
+        help_text="Once it is known. The plan then counts from this day, not from the nights.",
+        widget=forms.DateInput(attrs={"type": "date"}),
+    )
+    first_visit_on = forms.DateField(
+        required=False,
+        label="First visit, booked for",
+        help_text="Once it is booked. It stays when the OR date moves, and the plan ends on it.",
+        widget=forms.DateInput(attrs={"type": "date"}),
+    )
     reason = forms.CharField(
         required=False,
         max_length=500,
@@ -155,10 +169,12 @@ class ChoicesForm(forms.Form):
         *args: Any,
         days: Sequence[tuple[int, str]],
         usual: tuple[int, int],
+        or_date: date | None,
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.usual = usual
+        self.or_date = or_date
         self.fields["meals"].choices = days  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
@@ -171,7 +187,25 @@ class ChoicesForm(forms.Form):
             self.add_error("first_visit_days", "The first visit is after the patient went home.")
         if (nights, visit) != self.usual and not cleaned.get("reason"):
             self.add_error("reason", "Say why.")
+        self._booked(nights, cleaned.get("home_on"), cleaned.get("first_visit_on"))
         return cleaned
+
+    def _booked(self, nights: int, home_on: date | None, first_visit_on: date | None) -> None:
+        """A booked day is counted from the OR date, and lies within what is likely."""
+        if self.or_date is None:
+            for name, typed in (("home_on", home_on), ("first_visit_on", first_visit_on)):
+                if typed:
+                    self.add_error(name, "There is no OR date yet to count from.")
+            return
+        if home_on and home_on < self.or_date:
+            self.add_error("home_on", "This is before the OR date.")
+        elif home_on and (home_on - self.or_date).days > LONGEST:
+            self.add_error("home_on", f"This is more than {LONGEST} days after the OR date.")
+        home = home_on or self.or_date + timedelta(days=nights)
+        if first_visit_on and first_visit_on <= home:
+            self.add_error("first_visit_on", "The first visit is after the patient went home.")
+        elif first_visit_on and (first_visit_on - self.or_date).days > LONGEST:
+            self.add_error("first_visit_on", f"This is more than {LONGEST} days after the OR date.")
 
 
 class SetAsideForm(forms.Form):

@@ -25,11 +25,11 @@ from clinic.forms.eating_plan import (
 )
 from clinic.once import once
 from clinic.roles import CARERS, CLINICIANS, READERS
-from clinic.views.acts import ActPage, ask
+from clinic.views.acts import ActPage, ask, way_back
 from education import eating_calendar, eating_record
 from education.models import GivenBy
 from education.plan_link import PlanRefusal, send_plan
-from education.plan_moves import hand_over
+from education.plan_moves import hand_over, told_by_hand
 from education.plan_of import PlanOf, operation_for_plan, plan_of
 from education.rules.may_give import to_tell_the_team
 from education.rules.patient_numbers import OwnNumber
@@ -119,8 +119,10 @@ def eating_choices(request: HttpRequest, patient: Patient) -> HttpResponse:
     chosen = found.choices
     initial = {
         "meals": chosen.meals if chosen else [],
-        "nights": found.stay.nights,
-        "first_visit_days": found.stay.first_visit_days,
+        "nights": chosen.nights if chosen else usual.nights,
+        "first_visit_days": chosen.first_visit_days if chosen else usual.first_visit_days,
+        "home_on": chosen.home_on if chosen else None,
+        "first_visit_on": chosen.first_visit_on if chosen else None,
         "reason": chosen.reason if chosen else "",
     }
     form = ChoicesForm(
@@ -128,12 +130,16 @@ def eating_choices(request: HttpRequest, patient: Patient) -> HttpResponse:
         initial=initial,
         days=_meal_days(found),
         usual=(usual.nights, usual.first_visit_days),
+        or_date=found.operation.or_date,
     )
     if request.method == "POST" and form.is_valid():
         eating_record.choose(found.operation, **form.cleaned_data, at=at, by_id=member(request).pk)
         messages.success(request, "The choices are kept; the dates follow them.")
         return _to_plan(patient)
-    says = ("Chosen days are kept as days from the OR date: when it moves, they move with it.",)
+    says = (
+        "Chosen days are kept as days from the OR date: when it moves, they move with it. "
+        "A booked day stays.",
+    )
     return ask(request, ActPage("Choices for this patient", says, "Keep these", patient), form)
 
 
@@ -203,6 +209,24 @@ def eating_give(request: HttpRequest, patient: Patient) -> HttpResponse:
         hand_over(found.operation, found.table, means, at=at, by_id=member(request).pk)
         messages.success(request, "Kept: the patient has this plan, for this OR date.")
     return _to_plan(patient)
+
+
+@open_to(*CARERS)
+@once
+@require_http_methods(["POST"])
+@of_patient
+def eating_told(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """Keep that the patient was told by phone that the OR date moved, or that it was cancelled."""
+    at = now()
+    operation = _found(patient, at=at).operation
+    seen = (request.POST.get("or_date", ""), request.POST.get("booking", ""))
+    if seen != (str(operation.or_date or ""), operation.booking):
+        messages.warning(request, "Not kept: the operation changed after the page was shown.")
+    elif told_by_hand(operation, GivenBy.PHONE, at=at, by_id=member(request).pk):
+        messages.success(request, f"Kept: {patient.full_name} was told by phone.")
+    else:
+        messages.info(request, "There was nothing to tell any more.")
+    return redirect(way_back(request, reverse("eating-plan", args=[patient.pk])))
 
 
 @open_to(*CARERS)

@@ -7,13 +7,16 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from clinic import eating_words
-from clinic.access import about
+from clinic import eating_words, plan_want_words
+from clinic.access import about, member
 from clinic.forms.eating_plan import LabelForm
-from clinic.roles import READERS
+from clinic.roles import CARERS, READERS
 from education import stage_tables
+from education.plan_moves import telling_of
+from education.plans_wanting import plans_wanting
 from education.rules.label import LabelAnswer, Nutrient, Printed, check
 from education.stages_today import Here, stages_today
+from patients import programme
 from patients.clock import now
 from patients.open_to import open_to
 
@@ -33,15 +36,27 @@ class Bar:
 @require_safe
 def eating_today(request: HttpRequest) -> HttpResponse:
     """List who is where, and whose plan should start and was not given."""
-    today = stages_today(at=now())
+    at = now()
+    today = stages_today(at=at)
     context: dict[str, Any] = {"today": today}
     if today:
+        zone = programme.current().zone
+        wanting = plans_wanting(at=at, zone=zone)
+        context |= {
+            "plan_rows": plan_want_words.rows(wanting, on=today.on, back=request.path),
+            "zone": zone,
+            "on": today.on,
+            "here": request.path,
+            "may_care": member(request).role in CARERS,
+            "telling": telling_of(today.on),
+        }
         most = max([len(here) for _, here in today.by_stage] + [1])
         context["bars"] = [
             Bar(stage.name["en"], here, len(here) * DRAWN // most) for stage, here in today.by_stage
         ]
         named = {one.operation.patient_id for _, here in today.by_stage for one in here}
         named |= {one.patient_id for one, _ in (*today.without, *today.waiting)}
+        named |= {one.operation.patient_id for one in wanting}
         if named:
             about(request, *sorted(named))
     return render(request, "clinic/eating_today.html", context)

@@ -5,11 +5,13 @@ from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 
+from clinic import plan_want_words
 from clinic.access import member
 from clinic.forms.morning import MorningFilter
 from clinic.morning import Morning, read
 from clinic.roles import CARERS, CLINICIANS, READERS
 from clinic.ruler import week_ticks
+from education.plans_wanting import plans_wanting
 from education.rules.standing import Standing
 from patients.clock import now
 from patients.open_to import open_to
@@ -48,6 +50,19 @@ def _context(request: HttpRequest, listed: Morning, form: MorningFilter) -> dict
         "here": request.get_full_path(),
         "address": _without_page(request.GET),
         "ticks": week_ticks(listed.span, listed.on),
+        **_plans(request, listed),
+    }
+
+
+def _plans(request: HttpRequest, listed: Morning) -> dict[str, object]:
+    """The eating plans that want something; a list that was narrowed down leaves them out."""
+    if listed.asked.narrowed or listed.asked.page > 1:
+        return {}
+    found = plans_wanting(at=listed.at, zone=listed.programme.zone)
+    back = request.get_full_path()
+    return {
+        "plans_wanting": len(found),
+        "plan_rows": plan_want_words.rows(found[: plan_want_words.LISTED], on=listed.on, back=back),
     }
 
 

@@ -36,7 +36,12 @@ ROUTES = {
     "quiz-renew": "link",
     "link-to-nowhere": "link",
     "plan": "link",
+    "plan-done": "link",
+    "plan-meals": "link",
     "plan-calendar": "link",
+    "plan-feed-make": "link",
+    "plan-feed-end": "link",
+    "plan-feed": "link",
     # staff, by the private address of a calendar
     "calendar-feed": "link",
     # all staff
@@ -143,6 +148,7 @@ ROUTES = {
     "eating-set-aside": "DC",
     "eating-give": "DC",
     "eating-send": "DC",
+    "eating-told": "DC",
     "eating-discussed": "C",
 }
 

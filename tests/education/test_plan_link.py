@@ -77,9 +77,10 @@ def test_a_moved_date_shows_the_new_days_and_says_so(operation: Operation) -> No
     assert "Your date changed" not in opened(token).content.decode()
     move(operation, or_date=OR_DATE + timedelta(days=20), at=now())
     text = opened(token).content.decode()
-    assert "Your date changed. These are your new days." in text
+    assert "Your date changed. It was March 10, 2027. Now it is March 30, 2027." in text
+    assert "Throw away any older copy." in text
     assert "Tuesday, March 30, 2027" in text
-    assert "March 10, 2027" not in text
+    assert "Tue, March 16" in text
 
 
 def test_without_a_date_there_are_no_days(operation: Operation) -> None:
@@ -87,6 +88,7 @@ def test_without_a_date_there_are_no_days(operation: Operation) -> None:
     move(operation, or_date=None, at=now())
     text = opened(token).content.decode()
     assert "There are no dates for your plan just now." in text
+    assert "Your operation has no date just now." in text
     assert "February" not in text
     assert opened(token, page="plan.ics").status_code == 404
 
@@ -100,7 +102,12 @@ def test_a_medicine_that_comes_up_later_holds_the_page_too(operation: Operation)
         at=now(),
         by_id=a_member(Role.DIETITIAN).pk,
     )
-    assert "There are no dates for your plan just now." in opened(token).content.decode()
+    text = opened(token).content.decode()
+    assert "There are no dates for your plan just now." in text
+    assert "We want to talk with you before you start." in text
+    assert (
+        "insulin" not in text.partition("<footer>")[0]
+    )  # which fact holds it is not for this page
 
 
 def test_fault_8_dead_links_say_what_to_do(operation: Operation) -> None:
