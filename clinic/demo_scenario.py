@@ -25,6 +25,7 @@ from clinic.demo.people import (
     STAFF,
     TIME_ZONE,
 )
+from clinic.demo.plans import plan_events
 from clinic.demo.routine import OPENS, routine
 from clinic.demo.schedule_export import EXPORTS, export
 from clinic.demo.stage import Stage, instant
@@ -32,8 +33,11 @@ from clinic.demo.story import PART_OF, STORY
 from clinic.models import Role, StaffUser
 from education import stage_tables
 from education.assign import require
+from education.models import Message, MessageState
+from education.plan_moves import PLAN_MOVED
 from education.publish import publish
 from education.rules.module_text import read_module
+from education.send import send
 from education.signing import sign
 from patients import import_schedule, programme
 from patients.duplicates import compare_waiting
@@ -121,13 +125,14 @@ def _lives(stage: Stage) -> Iterator[Happening]:
     """What happened to each patient; minutes apart, as one person can only do one thing."""
     for person in PEOPLE:
         part = PART_OF.get(person.mrn)
-        for event in part.how if part else routine(person):
+        lived = part.how if part else routine(person)
+        for event in (*lived, *plan_events(person)):
             at = stage.instant(event.days_ago, event.hour, person.number % 60)
             yield Happening(at, partial(event.play, stage, person.mrn, at))
 
 
 def _import(stage: Stage, days_ago: int, at: datetime) -> None:
-    """The coordinator imported the schedule of a day."""
+    """The coordinator imported the schedule of a day, and the worker sent what followed from it."""
     import_schedule.apply(
         export(stage.on, days_ago),
         day_first=False,
@@ -135,3 +140,5 @@ def _import(stage: Stage, days_ago: int, at: datetime) -> None:
         name=f"schedule-{stage.day(-days_ago)}.csv",
         by_id=stage.id_of(Role.COORDINATOR),
     )
+    for told in Message.objects.filter(purpose=PLAN_MOVED, state=MessageState.WAITING):
+        send(told.pk, at=at)

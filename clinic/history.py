@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Count, F, Q
 
+from clinic import eating_history
 from clinic.alarms import PURPOSES
 from clinic.comparison import name_words
 from clinic.day_words import day, days
@@ -30,6 +31,8 @@ from education.models import (
     SubmissionNote,
     Waiver,
 )
+from education.plan_link import PLAN
+from education.plan_moves import PLAN_MOVED
 from education.rules.standing import Evidence
 from patients.behind_changes import behind_changes
 from patients.clock import local_date
@@ -62,7 +65,11 @@ FACTS = {
     "language": "language",
 }
 
-PURPOSE = {INVITATION: "the link"} | dict.fromkeys(PURPOSES, "look again at the confirmed OR date")
+PURPOSE = {
+    INVITATION: "the link",
+    PLAN: "the link to the eating plan",
+    PLAN_MOVED: "the new days of the eating plan",
+} | dict.fromkeys(PURPOSES, "look again at the confirmed OR date")
 
 
 @dataclass(frozen=True)
@@ -100,6 +107,7 @@ def history(
         *_sign_offs(operations, titles),
         *_contacts(patient, records),
         *_confirmations(operations),
+        *(Event(*told) for told in eating_history.told_of(records, operations)),
     ]
     if known_at is not None:
         events = [event for event in events if event.at < known_at]

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import translation
 from django.views.decorators.http import require_http_methods, require_safe
 
-from clinic import eating_plan_page, eating_plan_pdf, eating_words
+from clinic import eating_plan_page, eating_plan_pdf, eating_words, patient_record
 from clinic.access import about, member
 from clinic.forms.eating_plan import (
     ChoicesForm,
@@ -71,8 +71,12 @@ def eating_plan(request: HttpRequest, patient: Patient) -> HttpResponse:
     if found:
         role = member(request).role
         supplement = SupplementForm(request.GET if "grams" in request.GET else None)
+        record = patient_record.read(patient, on=None, at=at)
         context |= {
             "page": eating_plan_page.page(found, at=at),
+            "record": record,
+            "on": record.on,
+            "o": next((one for one in record.operations if one.operation == operation), None),
             "may_care": role in CARERS,
             "may_sign": role in CLINICIANS,
             "give_form": GiveForm(),
