@@ -15,6 +15,7 @@ DELIVERY = {
     Delivery.BY_HAND: "",
     Delivery.ON_ITS_WAY: "the email is on its way",
     Delivery.DELIVERED: "the email went out",
+    Delivery.UNSURE: "the email may have gone out, or not",
     Delivery.FAILED: "not delivered: the email failed",
     Delivery.WITHDRAWN: "not delivered: the email was withdrawn",
 }

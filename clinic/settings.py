@@ -313,9 +313,7 @@ SERVER_EMAIL = MAIL_FROM
 MAIL_FOLDER = None if EMAIL_HOST else DATA_DIR / "mail"
 # `manage.py demo` alone shows that folder as a page, in place of the patients' mailboxes.
 MAIL_TRAY = EMBEDDED and MAIL_FOLDER is not None and flag("CLINIC_DEMO")
-EMAIL_BACKEND = (
-    "education.mail_server.Backend" if EMAIL_HOST else "clinic.mail_folder.Backend"
-)
+EMAIL_BACKEND = "education.mail_server.Backend" if EMAIL_HOST else "clinic.mail_folder.Backend"
 # Errors go to the log, without patients' facts; nobody is mailed a traceback (promise T3).
 ADMINS: list[tuple[str, str]] = []
 MANAGERS: list[tuple[str, str]] = []

@@ -19,6 +19,7 @@ from education.models import (
     EatingFacts,
     EatingPlanGiven,
     EatingSignedFor,
+    MessageState,
     PlanDateTold,
     ToldBy,
 )
@@ -40,6 +41,8 @@ from patients.models import (
 )
 
 DAY = timedelta(days=1)
+# As `plan_moves.is_told`: an email that only may have gone out tells nobody for sure.
+NOBODY_FOR_SURE = (*NOT_DELIVERED, MessageState.AMBIGUOUS)
 OF_LATE = 30 * DAY  # after the OR date, a booked visit that does not fit is still asked about
 
 
@@ -131,7 +134,7 @@ def _candidates(*, on: date, needed: int) -> QuerySet[Any, Any]:
     )
     later = PlanDateTold.objects.filter(operation=OuterRef("operation"), pk__gt=OuterRef("pk"))
     not_told = PlanDateTold.objects.filter(
-        Q(means=ToldBy.NOT_YET) | Q(link__message__state__in=NOT_DELIVERED)
+        Q(means=ToldBy.NOT_YET) | Q(link__message__state__in=NOBODY_FOR_SURE)
     ).exclude(Exists(later))
     undelivered = EatingPlanGiven.objects.filter(
         link__message__state__in=NOT_DELIVERED, operation__booking__in=OPEN_BOOKINGS
@@ -186,7 +189,7 @@ def _wanting(
 
 def _not_told(row: Any) -> bool:
     if row.told_means == ToldBy.EMAIL:
-        return row.told_state in NOT_DELIVERED
+        return row.told_state in NOBODY_FOR_SURE
     return bool(row.told_means == ToldBy.NOT_YET)
 
 
