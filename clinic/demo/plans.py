@@ -27,7 +27,7 @@ from education.send import send
 AHEAD = 26  # days before the OR date at which the plan is usually given
 LAST_OVER = -14  # days since the OR date, of the last who are still at home by their plan
 UNSIGNED, REFUSED, NOT_GIVEN = "TF-30106", "TF-30126", ("TF-30104", "TF-30115", "TF-30116")
-TICKS = "TF-30101"
+TICKS = "TF-30113"
 SEX = {0: Sex.FEMALE, 1: Sex.MALE, 2: Sex.FEMALE}
 
 
