@@ -206,7 +206,8 @@ def _restricted(row: Any, begun: Followed, shown: date | None) -> int:
     """Days of the diet before the operation; only a move can make them more than planned."""
     if shown is None or not begun.before:
         return 0
-    return sum(day < shown for day in begun.before) + (row.or_date - shown).days
+    days: int = (row.or_date - shown).days
+    return days + sum(day < shown for day in begun.before)
 
 
 def _talked(row: Any, history: list[Dated] | None, zone: ZoneInfo) -> bool:

@@ -205,7 +205,7 @@ def test_what_staff_chose_beside_the_meals_stays(plan: tuple[Operation, str]) ->
 def feed_address(address: str, *, named: bool = False) -> str:
     post(address + "feed/", **({"operation": "yes"} if named else {}))
     found = re.findall(r'class="address">([^<]+)<', get(address))
-    return "/" + found[-1].split("/", 3)[3].replace("&amp;", "&")
+    return "/" + str(found[-1]).split("/", 3)[3].replace("&amp;", "&")
 
 
 def both_libraries(raw: str) -> list[tuple[str, date, date]]:
