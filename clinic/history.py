@@ -31,8 +31,6 @@ from education.models import (
     SubmissionNote,
     Waiver,
 )
-from education.plan_link import PLAN
-from education.plan_moves import PLAN_MOVED
 from education.rules.standing import Evidence
 from patients.behind_changes import behind_changes
 from patients.clock import local_date
@@ -65,11 +63,7 @@ FACTS = {
     "language": "language",
 }
 
-PURPOSE = {
-    INVITATION: "the link",
-    PLAN: "the link to the eating plan",
-    PLAN_MOVED: "the new days of the eating plan",
-} | dict.fromkeys(PURPOSES, "look again at the confirmed OR date")
+PURPOSE = {INVITATION: "the link"} | dict.fromkeys(PURPOSES, "look again at the confirmed OR date")
 
 
 @dataclass(frozen=True)
