@@ -6,7 +6,7 @@ from clinic.health import healthz
 from clinic.views.calendar import calendar, calendar_feed, calendar_revoke
 from clinic.views.look_again import look_again
 from clinic.views.mail_tray import mail_tray, mail_tray_message
-from clinic.views.modules import module, modules
+from clinic.views.modules import module, modules, sign_edition
 from clinic.views.operation_acts import operation_confirm, operation_confirm_against_hold
 from clinic.views.operation_plan import operation_booking, operation_move
 from clinic.views.operations import operation, operations
@@ -54,6 +54,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     ),
     path("modules/", modules, name="modules"),
     path("modules/<slug:code>/", module, name="module"),
+    path("modules/<slug:code>/editions/<int:number>/sign/", sign_edition, name="sign-edition"),
     path("trail/", trail, name="trail"),
     path("", include("clinic.dietitian_urls")),
     path("", include("clinic.register_urls")),

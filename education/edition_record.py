@@ -29,6 +29,7 @@ def record_of(edition: Edition) -> Record:
                 "heading": section.heading,
                 "body": section.body,
                 **({"ask_yourself": section.ask_yourself} if section.ask_yourself else {}),
+                **({"sources": section.sources} if section.sources else {}),
             }
             for section in edition.sections.all()
         ],

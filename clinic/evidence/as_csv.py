@@ -17,6 +17,7 @@ from clinic.evidence.record import (
     ClearanceRecord,
     Cleared,
     PlannedOperation,
+    PublishedEdition,
     Quiz,
     Required,
 )
@@ -105,6 +106,8 @@ def rows(record: ClearanceRecord) -> Iterator[Row]:
         yield from _quiz(quiz)
     for cleared in record.clearances:
         yield from _cleared(cleared)
+    for edition in record.editions:
+        yield _edition(edition)
     for contact in record.contacts:
         what = f"{contact.means}: {contact.outcome}"
         yield _act("contact", contact.made, id=str(contact.id), what=what)
@@ -261,6 +264,21 @@ def _cleared(cleared: Cleared) -> Iterator[Row]:
     )
     if cleared.revoked:
         yield _act("revocation", cleared.revoked, of=f"clearance {cleared.id}")
+
+
+def _edition(edition: PublishedEdition) -> Row:
+    """An edition that was read or asked, published on a day, and whether a clinician signed it."""
+    signed = edition.signed
+    return Row(
+        "edition",
+        recorded_at=_at(signed.at if signed else edition.at),
+        by=signed.by if signed else "",
+        module=edition.module,
+        edition=str(edition.number),
+        what="signed" if signed else "unsigned",
+        name=edition.title,
+        pass_mark=str(edition.pass_mark),
+    )
 
 
 def _act(kind: str, made: Act, **cells: str) -> Row:

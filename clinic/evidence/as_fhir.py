@@ -48,7 +48,7 @@ def write(record: ClearanceRecord, *, site: str) -> Json:
     names = Names(site)
     resources = [
         _patient(record, names),
-        *(questionnaire(one, names) for one in record.editions),
+        *(questionnaire(one, names, record.zone) for one in record.editions),
         *(response(one, record, names) for one in record.quizzes if one.ours),
         *(_education(one, record, names) for one in record.clearances),
         *(_operation(one, record, names) for one in record.operations),

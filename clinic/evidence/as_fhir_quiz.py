@@ -5,9 +5,12 @@ chosen, as the official scored example QuestionnaireResponse/gcs does. The score
 with the pass mark and the safety-critical questions missed, stands in a group of its own.
 """
 
+from zoneinfo import ZoneInfo
+
 from clinic.evidence.fhir_parts import Json, Names, instant
 from clinic.evidence.record import Answered, Asked, ClearanceRecord, PublishedEdition, Quiz
 from education.rules.scoring import Kind
+from patients.clock import local_date
 
 ORDINAL = "http://hl7.org/fhir/StructureDefinition/ordinalValue"
 SCORE = (
@@ -19,7 +22,7 @@ SCORE = (
 )
 
 
-def questionnaire(edition: PublishedEdition, names: Names) -> Json:
+def questionnaire(edition: PublishedEdition, names: Names, zone: ZoneInfo) -> Json:
     """Return an edition. The right answers are not part of it."""
     return {
         "resourceType": "Questionnaire",
@@ -30,6 +33,7 @@ def questionnaire(edition: PublishedEdition, names: Names) -> Json:
         "status": "active",
         "subjectType": ["Patient"],
         "date": instant(edition.at),
+        **_signed(edition, zone),
         "item": [
             *(_item(asked, edition.module, names) for asked in edition.questions),
             {
@@ -43,6 +47,16 @@ def questionnaire(edition: PublishedEdition, names: Names) -> Json:
                 ],
             },
         ],
+    }
+
+
+def _signed(edition: PublishedEdition, zone: ZoneInfo) -> Json:
+    """Return whether a clinician signed the edition, and on which day of the programme's."""
+    if edition.signed is None:
+        return {"description": "No clinician of the programme has signed this edition."}
+    return {
+        "description": f"Signed for the programme by {edition.signed.by}.",
+        "approvalDate": local_date(edition.signed.at, zone).isoformat(),
     }
 
 

@@ -77,7 +77,7 @@ def gather(patient: Patient, *, on: date | None, at: datetime, by: str) -> Clear
         quizzes=quizzes,
         clearances=clearances,
         contacts=_contacts(records, known_at),
-        editions=editions_of(quizzes, clearances),
+        editions=editions_of(quizzes, clearances, known_at=known_at),
     )
 
 

@@ -7,7 +7,15 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q
 
-from clinic.evidence.record import Answered, Asked, Cleared, Decision, PublishedEdition, Quiz
+from clinic.evidence.record import (
+    Act,
+    Answered,
+    Asked,
+    Cleared,
+    Decision,
+    PublishedEdition,
+    Quiz,
+)
 from education.answers_in_words import in_order_of, in_words, plain_number
 from education.given import from_json
 from education.models import (
@@ -109,7 +117,7 @@ def _keys(question: Question, given: Given) -> tuple[tuple[str, ...], tuple[str,
 
 
 def editions_of(
-    quizzes: Iterable[Quiz], clearances: Iterable[Cleared]
+    quizzes: Iterable[Quiz], clearances: Iterable[Cleared], *, known_at: datetime | None
 ) -> tuple[PublishedEdition, ...]:
     """Return the editions that these are about, with their questions."""
     named = {(quiz.module, quiz.edition) for quiz in quizzes}
@@ -119,7 +127,7 @@ def editions_of(
     about = Q()
     for code, number in sorted(named):
         about |= Q(module__code=code, number=number)
-    rows = Edition.objects.filter(about).select_related("module")
+    rows = Edition.objects.filter(about).select_related("module", "sign__by")
     return tuple(
         PublishedEdition(
             module=row.module.code,
@@ -127,10 +135,19 @@ def editions_of(
             title=row.title[SOURCE_LANGUAGE],
             pass_mark=row.pass_mark,
             at=row.recorded_at,
+            signed=_signed(row, known_at),
             questions=_asked(row),
         )
         for row in rows.order_by("module__code", "number")
     )
+
+
+def _signed(edition: Edition, known_at: datetime | None) -> Act | None:
+    """Return who signed an edition, if somebody had by then."""
+    row = getattr(edition, "sign", None)
+    if row is None or (known_at is not None and row.recorded_at >= known_at):
+        return None
+    return Act(row.recorded_at, str(row.by), "")
 
 
 def _asked(edition: Edition) -> tuple[Asked, ...]:

@@ -87,6 +87,7 @@ def _body(record: ClearanceRecord, *, undrawn: bool) -> Iterator[Block]:
     if not record.operations:
         yield _text("No operation is on the schedule.")
     yield from _clearances(record)
+    yield from _editions(record)
     yield from _quizzes(record)
     yield from _contacts(record)
     yield _heading("Read with care")
@@ -254,6 +255,27 @@ def _cleared(one: Cleared, record: ClearanceRecord) -> tuple[str, ...]:
         holds = f"revoked {when} by {one.revoked.by}: {one.revoked.reason}"
     by = one.made.by or ("the quiz" if one.quiz_id else "")
     return day(one.cleared_on), f"{one.title}, {one.edition}", evidence, by, holds
+
+
+def _editions(record: ClearanceRecord) -> Iterator[Block]:
+    """Whose word the teaching was: the programme's once a clinician had signed it."""
+    if not record.editions:
+        return
+    yield _heading("What was taught")
+    yield _table(
+        ("Module, edition", "Published", "Signed by a clinician"),
+        [
+            (
+                f"{one.title}, {one.number}",
+                at_zone(one.at, record.zone),
+                f"{at_zone(one.signed.at, record.zone)}, {one.signed.by}"
+                if one.signed
+                else "nobody has signed it",
+            )
+            for one in record.editions
+        ],
+        (6, 5, 6),
+    )
 
 
 def _quizzes(record: ClearanceRecord) -> Iterator[Block]:

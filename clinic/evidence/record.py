@@ -279,6 +279,7 @@ class PublishedEdition:
     title: str
     pass_mark: int
     at: datetime
+    signed: Act | None  # by a clinician of the programme: None says that nobody has
     questions: tuple[Asked, ...]
 
 

@@ -3,10 +3,13 @@
 from collections.abc import Mapping
 
 from django import template
+from django.template import Context
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from education.markdown import to_html
 from education.rules.module_text import SOURCE_LANGUAGE
+from education.signing import unsigned
 
 register = template.Library()
 
@@ -21,3 +24,17 @@ def in_language(text: Mapping[str, str], language: str) -> str:
 def markdown(text: str) -> SafeString:
     """Return the HTML of a text, safe to put on a page."""
     return to_html(text)
+
+
+@register.simple_tag(takes_context=True)
+def unsigned_mark(context: Context, module_id: int) -> SafeString:
+    """Mark a module whose latest edition no clinician of the programme has signed.
+
+    Read once for a whole page, however many modules it names.
+    """
+    request = context["request"]
+    if not hasattr(request, "unsigned_modules"):
+        request.unsigned_modules = unsigned()
+    if module_id not in request.unsigned_modules:
+        return SafeString("")
+    return format_html(' <span class="unsigned">{}</span>', "unsigned")

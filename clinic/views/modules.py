@@ -1,17 +1,24 @@
-"""The modules as patients read them, and as they are scored: to look at, not to change."""
+"""The modules as patients read them, and as they are scored: to look at, and to sign."""
 
 from itertools import groupby
 
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_safe
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST, require_safe
 
+from clinic.access import member
 from clinic.models import Role
+from clinic.once import once
+from clinic.roles import CLINICIANS
 from education.models import Edition, Module
 from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
 from education.shown import ShownQuestion, as_written
+from education.signing import sign
 from education.titles import titles
 from patients import programme
+from patients.clock import now
 from patients.open_to import open_to
 
 
@@ -33,7 +40,7 @@ def modules(request: HttpRequest) -> HttpResponse:
 def module(request: HttpRequest, code: str) -> HttpResponse:
     """One edition of a module, the latest unless another is asked for."""
     found = get_object_or_404(Module, code=code)
-    editions = list(found.editions.select_related("by").order_by("-number"))
+    editions = list(found.editions.select_related("by", "sign__by").order_by("-number"))
     if not editions:
         raise Http404
     edition = _chosen(editions, request.GET.get("edition", ""))
@@ -51,9 +58,23 @@ def module(request: HttpRequest, code: str) -> HttpResponse:
             "title": edition.title[language],
             "sections": edition.sections.all(),
             "questions": _by_question(as_written(edition, language)),
+            "sign": getattr(edition, "sign", None),
+            "may_sign": member(request).role in CLINICIANS,
             "zone": programme.current().zone,
         },
     )
+
+
+@open_to(*CLINICIANS)
+@once
+@require_POST
+def sign_edition(request: HttpRequest, code: str, number: int) -> HttpResponse:
+    """A clinician signs the edition that the page showed."""
+    edition = get_object_or_404(Edition, module__code=code, number=number)
+    sign(edition, at=now(), by_id=member(request).pk)
+    request.trail_detail = {"edition": edition.pk}  # type: ignore[attr-defined]
+    messages.success(request, f"Edition {edition.number} is signed.")
+    return redirect(f"{reverse('module', args=[code])}?edition={edition.number}")
 
 
 def _chosen(editions: list[Edition], number: str) -> Edition:
