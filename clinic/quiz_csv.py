@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from io import StringIO
 
 from clinic import quiz_words
-from clinic.quiz_page import in_language, label
+from clinic.quiz_page import in_language
 from education.quiz_measured import Measured, MeasuredQuestion, MeasuredVersion
 from education.rules.item_statistics import Choice, Interval
 from education.rules.module_text import SOURCE_LANGUAGE
@@ -64,7 +64,7 @@ def _figures(question: MeasuredQuestion, version: MeasuredVersion, language: str
     figures, asked = version.figures, version.question
     enough = version.enough
     return [
-        label(question, version),
+        quiz_words.label(question, version),
         asked.key,
         str(asked.version),
         in_language(asked.stem, language),

@@ -109,12 +109,6 @@ def page(result: Measured, *, language: str, tries: int) -> QuizPage:
     )
 
 
-def label(question: MeasuredQuestion, version: MeasuredVersion) -> str:
-    """Return what a version is called: 3, or with several versions 3.1 and 3.2."""
-    several = len(question.versions) > 1
-    return f"{question.number}.{version.question.version}" if several else str(question.number)
-
-
 def in_language(words: Mapping[str, str], language: str) -> str:
     """Return a text in a language, or in the one it was written in."""
     return words.get(language) or words.get(SOURCE_LANGUAGE, "")
@@ -133,7 +127,7 @@ def _row(question: MeasuredQuestion, version: MeasuredVersion, language: str) ->
     said = [*version.findings, *(question.findings if version is question.versions[0] else ())]
     right = {one.name for one in version.offered if one.right}
     return VersionRow(
-        label=label(question, version),
+        label=quiz_words.label(question, version),
         anchor=f"question-{asked.key}-{asked.version}",
         stem=in_language(asked.stem, language),
         safety_critical=asked.safety_critical,
@@ -164,7 +158,7 @@ def _chart(result: Measured) -> Chart:
     return chart(
         [
             (
-                label(question, version),
+                quiz_words.label(question, version),
                 version.figures.difficulty,
                 version.figures.difficulty_within,
                 version.figures.discrimination,

@@ -1,10 +1,16 @@
 """What the page about a quiz says, in plain words."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 
 from education.models import Question
 from education.quiz_answers import PAIR, THEN
-from education.quiz_measured import CHOSEN, Measured, MeasuredQuestion, MeasuredSection
+from education.quiz_measured import (
+    CHOSEN,
+    Measured,
+    MeasuredQuestion,
+    MeasuredSection,
+    MeasuredVersion,
+)
 from education.rules.does_it_measure import FEW, GOOD_RELIABILITY, GRAVE, LEAST, Finding
 from education.rules.item_statistics import Interval
 from education.rules.missed import Reading
@@ -91,12 +97,11 @@ def lead(result: Measured) -> str:
             f"{few} too few to say whether this quiz measures anything. Until there are {LEAST}, "
             "this page counts and says no more."
         )
-    found = [(q, one) for q in result.questions for one in every_finding(q)]
-    grave = sorted({question.number for question, one in found if one in GRAVE})
-    if grave:
+    found = about(result, GRAVE)
+    if found:
         return (
-            f"Read {questions(grave)} again first: "
-            f"{'it' if len(grave) == 1 else 'they'} may not measure understanding."
+            f"Read {questions(found)} again first: "
+            f"{'it' if len(found) == 1 else 'they'} may not measure understanding."
         )
     easy = {Finding.VERY_EASY, Finding.EASY_AS_IT_SHOULD_BE}
     if all(easy & set(every_finding(question)) for question in result.questions):
@@ -123,14 +128,28 @@ def caution(result: Measured) -> str:
 def remarks(result: Measured) -> list[tuple[Finding, str]]:
     """Return a sentence for each finding, the most urgent first, with the questions it is about."""
     found = []
-    for finding in Finding:
-        about = [q.number for q in result.questions if finding in every_finding(q)]
-        if about:
-            which = questions(about)
-            words = FINDING[finding][len(about) > 1]
-            found.append((finding, f"{which[0].upper()}{which[1:]}: {words}"))
-    order = list(FINDING)
-    return sorted(found, key=lambda one: order.index(one[0]))
+    for finding, words in FINDING.items():
+        which = about(result, {finding})
+        if which:
+            found.append((finding, f"{questions(which).capitalize()}: {words[len(which) > 1]}"))
+    return found
+
+
+def about(result: Measured, findings: Collection[Finding]) -> list[str]:
+    """Return what the questions or versions are called that have one of these findings."""
+    which = []
+    for question in result.questions:
+        if set(findings) & set(question.findings):
+            which.append(str(question.number))
+            continue
+        which += [label(question, v) for v in question.versions if set(findings) & set(v.findings)]
+    return which
+
+
+def label(question: MeasuredQuestion, version: MeasuredVersion) -> str:
+    """Return what a version is called: 3, or with several versions 3.1 and 3.2."""
+    several = len(question.versions) > 1
+    return f"{question.number}.{version.question.version}" if several else str(question.number)
 
 
 def every_finding(question: MeasuredQuestion) -> set[Finding]:
@@ -138,11 +157,11 @@ def every_finding(question: MeasuredQuestion) -> set[Finding]:
     return {*question.findings, *(one for v in question.versions for one in v.findings)}
 
 
-def questions(numbers: list[int]) -> str:
-    """Return "question 3", "questions 3 and 7", "questions 1, 3 and 7"."""
-    if len(numbers) == 1:
-        return f"question {numbers[0]}"
-    *most, last = (str(one) for one in numbers)
+def questions(labels: Sequence[str]) -> str:
+    """Return "question 3", "questions 3 and 7", "questions 1, 3.2 and 7"."""
+    if len(labels) == 1:
+        return f"question {labels[0]}"
+    *most, last = labels
     return f"questions {', '.join(most)} and {last}"
 
 

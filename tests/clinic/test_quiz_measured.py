@@ -2,6 +2,7 @@
 
 import csv
 from collections import Counter
+from dataclasses import replace
 from io import StringIO
 
 import pytest
@@ -136,6 +137,31 @@ def test_what_is_wrong_comes_first_in_plain_words(
     assert "KR-20 is" in text
     assert "<title" in text
     assert "<desc" in text
+
+
+def test_a_finding_of_one_version_names_the_version(
+    reader: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = short_module(questions=2)
+    first, second = text.questions
+    edition = a_short_edition(
+        at=now(), text=replace(text, questions=(replace(first, versions=(first,)), second))
+    )
+    one, two, other = (question.pk for question in edition.questions.all())
+    none: frozenset[str] = frozenset()
+    counted = Counted(
+        {
+            one: [Tally(2, True, none, 60), Tally(0, False, none, 40)],
+            two: [Tally(1, True, none, 30), Tally(1, False, none, 30)],
+            other: [Tally(2, True, none, 90), Tally(0, False, none, 70)],
+        },
+        Counter({2: 60, 1: 60, 0: 40}),
+        retakes=0,
+        undecided=0,
+    )
+    page = _page(reader, edition, counted, monkeypatch)
+    assert "Question 1.2: the better a patient did" in page
+    assert "Read question 1.2 again first" in page
 
 
 def test_kinds_without_options_show_what_was_given(
