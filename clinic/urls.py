@@ -61,6 +61,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("clinic.intake_urls")),
     path("", include("clinic.eating_urls")),
     path("", include("clinic.measure_urls")),
+    path("", include("clinic.writing_urls")),
     path("", include("clinic.mail_urls")),
     path("q/", include("education.urls")),
     path("schedule/import/", schedule_import, name="schedule-import"),

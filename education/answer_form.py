@@ -8,8 +8,8 @@ a record would give the right order away. What was chosen is kept when something
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol
 
+from django.http import QueryDict
 from django.utils.translation import gettext as _
 
 from education.answers_in_words import plain_number
@@ -18,13 +18,6 @@ from education.rules.typed_number import NumberProblem, read_number
 from education.shown import ShownOption, ShownQuestion
 
 LONGEST_ECHO = 60  # characters of a refused number that are shown again
-
-
-class Sent(Protocol):
-    """A form as it was sent (Django's QueryDict)."""
-
-    def get(self, key: str, default: str = ...) -> str: ...
-    def getlist(self, key: str) -> list[str]: ...
 
 
 class ForeignOption(Exception):
@@ -73,7 +66,7 @@ def answering(question: ShownQuestion, given: Given | None) -> Answering:
     return Answering(chosen=given.options)
 
 
-def read_answer(question: ShownQuestion, sent: Sent) -> Given | Answering:
+def read_answer(question: ShownQuestion, sent: QueryDict) -> Given | Answering:
     """Return the answer, or the fields with what was sent and what is wrong with it.
 
     Raises ForeignOption for what no page of ours can send.
@@ -110,7 +103,7 @@ def _read_number(question: ShownQuestion, typed: str) -> Given | Answering:
     return Answering(typed=typed[:LONGEST_ECHO], error=messages[read] % {"unit": question.unit})
 
 
-def _read_arranged(question: ShownQuestion, sent: Sent) -> Given | Answering:
+def _read_arranged(question: ShownQuestion, sent: QueryDict) -> Given | Answering:
     chosen = [sent.get(name, "") for name in _names(question.options)]
     known = {str(number) for number in range(1, len(question.options) + 1)}
     if not set(chosen) <= known | {""}:

@@ -4,6 +4,7 @@ A draft is a record like that of a module's file, and is read and refused by the
 save is a row, so that nothing typed is lost and any state can be taken back.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -190,6 +191,17 @@ def publish_draft(
     return edition
 
 
+def as_if_published(text: ModuleText, look: Callable[[Edition], str], *, at: datetime) -> str:
+    """Return what `look` makes of the edition that a text would be; nothing of it stays.
+
+    It is published for good and taken back, so that a preview cannot show anything else.
+    """
+    with transaction.atomic():
+        seen = look(publish(text, at=at))
+        transaction.set_rollback(True)
+    return seen
+
+
 def lay_aside(draft: ModuleDraft, *, at: datetime, by_id: int) -> None:
     """End a draft without publishing it; what it said stays on record."""
     with transaction.atomic():
@@ -229,8 +241,20 @@ def _pruned(value: Any, wanted: set[str]) -> Any:
 
 def is_archived(module: Module) -> bool:
     """Return whether a module is in the archive."""
-    newest = module.archivings.order_by("pk").last()
+    newest = ModuleArchiving.objects.filter(module=module).order_by("pk").last()
     return bool(newest and newest.archived)
+
+
+def archived_modules() -> set[int]:
+    """Return the ids of the modules in the archive."""
+    newest = {row.module_id: row.archived for row in ModuleArchiving.objects.order_by("pk")}
+    return {pk for pk, archived in newest.items() if archived}
+
+
+def in_work() -> list[tuple[ModuleDraft, str]]:
+    """Return the drafts that are being written, each with its English title or its code."""
+    drafts = ModuleDraft.objects.filter(end__isnull=True).order_by("code")
+    return [(one, latest(one).content["title"].get(SOURCE_LANGUAGE) or one.code) for one in drafts]
 
 
 def archive(module: Module, *, archived: bool, at: datetime, by_id: int) -> None:

@@ -13,6 +13,7 @@ from clinic.models import Role, StaffUser
 from clinic.schedule_upload import keep
 from education import stage_tables
 from education.clear import clear_by_teach_back, waive
+from education.drafting import begin_draft, latest
 from education.models import Message, SignOff
 from education.plan_feed import make_feed, own_feeds
 from patients.clock import now
@@ -120,7 +121,12 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         stage_tables.found(at=at)
     plan_link, plan_token = a_plan_link(operation, at=at)
     make_feed(plan_link, plan_token, with_operation=False, at=at)
+    draft = begin_draft(assignment.module.code, at=at, by_id=administrator.pk)
+    written = latest(draft).content
     by_argument = {
+        "section_key": written["section"][0]["key"],
+        "question_key": written["question"][0]["key"],
+        "version": 1,
         "key": "full-liquids",
         "language": "en",
         "email": "reminder",

@@ -11,7 +11,8 @@ from django.views.decorators.http import require_POST, require_safe
 from clinic.access import member
 from clinic.models import Role
 from clinic.once import once
-from clinic.roles import CLINICIANS
+from clinic.roles import CLINICIANS, REGISTRARS, STAGE_KEEPERS
+from education.drafting import archived_modules, in_work, is_archived, open_draft
 from education.models import Edition, Module
 from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
 from education.shown import ShownQuestion, as_written
@@ -28,10 +29,17 @@ def modules(request: HttpRequest) -> HttpResponse:
     """Every module that has an edition."""
     listed = list(Module.objects.filter(editions__isnull=False).distinct().order_by("code"))
     names = titles(module.pk for module in listed)
+    put_away = archived_modules()
+    writes = member(request).role in STAGE_KEEPERS
     return render(
         request,
         "clinic/modules.html",
-        {"modules": [(module, names[module.pk]) for module in listed]},
+        {
+            "modules": [(m, names[m.pk]) for m in listed if m.pk not in put_away],
+            "archived": [(m, names[m.pk]) for m in listed if m.pk in put_away],
+            "in_work": in_work() if member(request).role in REGISTRARS else [],
+            "may_write": writes,
+        },
     )
 
 
@@ -61,6 +69,9 @@ def module(request: HttpRequest, code: str) -> HttpResponse:
             "sign": getattr(edition, "sign", None),
             "may_sign": member(request).role in CLINICIANS,
             "zone": programme.current().zone,
+            "archived": is_archived(found),
+            "draft": open_draft(code),
+            "may_write": member(request).role in STAGE_KEEPERS,
         },
     )
 

@@ -59,7 +59,7 @@ def changes(before: Record, after: Record, *, language: str) -> tuple[Changed, .
         found.append(Changed(Change.LANGUAGES, "", *languages))
     titles = (before["title"].get(language, ""), after["title"].get(language, ""))
     if dict(before["title"]) != dict(after["title"]):
-        found.append(Changed(Change.TITLE, "", *titles))
+        found.append(Changed(Change.TITLE, "", *(titles if titles[0] != titles[1] else ())))
     if before["pass_mark"] != after["pass_mark"]:
         marks = (f"{before['pass_mark']} %", f"{after['pass_mark']} %")
         found.append(Changed(Change.PASS_MARK, "", *marks))

@@ -22,6 +22,8 @@ def test_the_starter_modules_are_published_and_numbered() -> None:
         "eating-drinking: edition 1 published (en, es).",
         "first-weeks: edition 1 published (en, es).",
         "before-operation: edition 2 published (en, es).",
+        "  Nothing changed since edition 1.",
+        "  Clearances on earlier editions do not count any more.",
     ]
     counts = Edition.objects.order_by("id").values_list("earlier_clearances_count", flat=True)
     assert list(counts) == [True, True, True, False]

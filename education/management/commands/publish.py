@@ -9,6 +9,9 @@ from typing import Any
 
 from django.core.management import BaseCommand, CommandError
 
+from education.drafting import latest_edition, what_changed
+from education.edition_record import record_of
+from education.models import Edition
 from education.publish import publish
 from education.rules.module_text import ModuleText, ModuleTextError, read_module
 from patients.clock import now
@@ -36,6 +39,7 @@ class Command(BaseCommand):
         """Read all the files first: nothing is published when one of them has a problem."""
         texts = [self.read(path) for path in options["file"]]
         for text in texts:
+            before = latest_edition(text.code)
             edition = publish(
                 text,
                 at=now(),
@@ -43,6 +47,20 @@ class Command(BaseCommand):
             )
             languages = ", ".join(edition.languages)
             self.stdout.write(f"{text.code}: edition {edition.number} published ({languages}).")
+            if before:
+                self.tell_changes(before, edition)
+
+    def tell_changes(self, before: Edition, edition: Edition) -> None:
+        """Say what is different from the edition before, and what becomes of clearances on it."""
+        changed = what_changed(record_of(edition), before)
+        for one in changed:
+            arrow = f" ({one.before} -> {one.after})" if one.before or one.after else ""
+            named = one.change.replace("_", " ")
+            self.stdout.write(f"  {named}{': ' if one.about else ''}{one.about}{arrow}")
+        if not changed:
+            self.stdout.write(f"  Nothing changed since edition {before.number}.")
+        count = "still count" if edition.earlier_clearances_count else "do not count any more"
+        self.stdout.write(f"  Clearances on earlier editions {count}.")
 
     def read(self, path: Path) -> ModuleText:
         """Return the text of a module file; CommandError names every problem in it."""

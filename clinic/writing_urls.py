@@ -1,0 +1,61 @@
+"""The addresses where a module is written."""
+
+from django.urls import path
+
+from clinic.views import module_drafts, module_parts
+
+urlpatterns = [
+    path("new-module/", module_drafts.module_new, name="module-new"),
+    path("modules/<slug:code>/archive/", module_drafts.module_archive, name="module-archive"),
+    path("modules/<slug:code>/draft/", module_drafts.module_draft, name="module-draft"),
+    path(
+        "modules/<slug:code>/draft/begin/",
+        module_drafts.module_draft_begin,
+        name="module-draft-begin",
+    ),
+    path(
+        "modules/<slug:code>/draft/title/",
+        module_drafts.module_draft_head,
+        name="module-draft-head",
+    ),
+    path(
+        "modules/<slug:code>/draft/section/<slug:section_key>/",
+        module_parts.module_draft_section,
+        name="module-draft-section",
+    ),
+    path(
+        "modules/<slug:code>/draft/question/",
+        module_parts.module_draft_question_new,
+        name="module-draft-question-new",
+    ),
+    path(
+        "modules/<slug:code>/draft/question/<slug:question_key>/<int:version>/",
+        module_parts.module_draft_question,
+        name="module-draft-question",
+    ),
+    path(
+        "modules/<slug:code>/draft/arrange/",
+        module_drafts.module_draft_arrange,
+        name="module-draft-arrange",
+    ),
+    path(
+        "modules/<slug:code>/draft/preview/",
+        module_parts.module_draft_preview,
+        name="module-draft-preview",
+    ),
+    path(
+        "modules/<slug:code>/draft/review/",
+        module_drafts.module_draft_review,
+        name="module-draft-review",
+    ),
+    path(
+        "modules/<slug:code>/draft/publish/",
+        module_drafts.module_draft_publish,
+        name="module-draft-publish",
+    ),
+    path(
+        "modules/<slug:code>/draft/lay-aside/",
+        module_drafts.module_draft_aside,
+        name="module-draft-aside",
+    ),
+]
