@@ -19,6 +19,8 @@ from patients.models import Booking, Operation
 from patients.prepared import GivenIds, prepared
 from patients.schedule import change
 
+CONFIRMED = "confirmed"  # how the history of an operation names where it came from
+
 
 @dataclass(frozen=True)
 class OperationAnswer:
@@ -143,7 +145,7 @@ def confirm(
             at=at,
             by_id=by.pk,
             booking=Booking.CONFIRMED,
-            source="confirmed",
+            source=CONFIRMED,
             reason=clinician_reason,
         )
         return confirmation

@@ -46,7 +46,7 @@ class Telling(StrEnum):
 
 @dataclass(frozen=True)
 class Eating:
-    """The eating plan as it is and as it would be; `telling` is None where nobody has to be told."""
+    """The eating plan as it is and as it would be; `telling`: None where nobody has to be told."""
 
     now: PlanOf
     then: PlanOf

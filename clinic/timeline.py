@@ -17,7 +17,7 @@ ROOM = 100 * 17 / NARROWEST  # per cent that a mark takes there
 ROOM_WITH_COUNT = 100 * 32 / NARROWEST
 TICKS_APART = 100 * 66 / NARROWEST
 HEAD, LINE, ROW, FOOT = 44, 16, 18, 22  # pixels: heights of the parts
-ACROSS = 38  # characters that fit into the narrowest drawing
+ACROSS = 42  # characters that fit into the narrowest drawing
 CLEAR_BY = len(", clear by 30 Sep")
 
 

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 from clinic import answer_words, words
 from clinic.access import member
 from clinic.cannot_tell import or_cannot_tell
-from clinic.confirm import answer
+from clinic.confirm import CONFIRMED, answer
 from clinic.forms.operations import AgainstHoldForm
 from clinic.models import Role, StaffUser
 from clinic.operation_list import Show, asked_for, without_date
@@ -28,6 +28,7 @@ from patients.message_words import message_name
 from patients.models import Booking, IntakeStep, Operation, OperationChange
 from patients.open_to import open_to
 from patients.rules.bookings import may_follow
+from patients.write_schedule import FILE
 
 PAGE = 100  # operations; more of them are another page
 MAY_LOOK = (Role.DIETITIAN, Role.CLINICIAN, Role.COORDINATOR, Role.ADMINISTRATOR, Role.AUDITOR)
@@ -140,11 +141,20 @@ def _history(found: Operation) -> list[PastPlan]:
                 words.BOOKING[Booking(change.booking)],
                 change.by,
                 message,
-                change.reason or (message_name(message) if message else ""),
+                change.reason or _why(change, message),
             )
         )
         before = change
     return plans[::-1]
+
+
+def _why(change: OperationChange, message: IntakeStep | None) -> str:
+    """Say why it is so where nobody wrote a reason; empty where somebody should have."""
+    if message:
+        return message_name(message)
+    if change.source.startswith(FILE):
+        return "as the file says"
+    return "the answer was confirm" if change.source == CONFIRMED else ""
 
 
 def _asked(at: datetime, zone: ZoneInfo, on: date) -> dict[str, Any]:

@@ -87,7 +87,7 @@ def test_contacts_of_another_time_do_not_stretch_it() -> None:
             "How to eat and drink in the four weeks before your operation",
             ["How to eat and drink in the four weeks", "before your operation"],
         ),
-        ("x" * 200, ["x" * 38] * 5 + ["x" * 10]),
+        ("x" * 200, ["x" * 42] * 4 + ["x" * 32, ""]),
     ],
 )
 def test_the_whole_title_stands_there_in_lines_that_fit(title: str, lines: list[str]) -> None:
