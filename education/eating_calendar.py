@@ -16,7 +16,7 @@ from django.conf import settings
 from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
-from education.eating_texts import language
+from education.eating_texts import alarms, language
 from education.plan_of import PlanOf
 
 SPACE = uuid.uuid5(uuid.NAMESPACE_URL, "eating-plan")
@@ -103,7 +103,7 @@ def _event(found: PlanOf, entry: Entry, *, at: datetime) -> Event:
     event.add("dtend", entry.last + DAY)
     event.add("sequence", _sequence(found))
     event.add("summary", entry.title)
-    event.add("description", "\n".join(_cautions()))
+    event.add("description", "\n".join([*alarms(found), *_cautions()]))
     event.add("transp", "TRANSPARENT")
     event.add("class", "PRIVATE")
     return event

@@ -132,7 +132,14 @@ def starts(found: PlanOf) -> list[str]:
             said.append(_("Start today, %(date)s.") % {"date": long_day(told.days[0])})
         elif told.note == Note.RUNNING:
             said.append(_("You started on %(date)s.") % {"date": long_day(told.days[0])})
-        elif told.note == Note.SHORT:
+    return [*said, *alarms(found)]
+
+
+def alarms(found: PlanOf) -> list[str]:
+    """Say that days are missing, or that a moved date makes the diet longer; each copy has it."""
+    said = []
+    for told in found.plan.notes:
+        if told.note == Note.SHORT:
             said.append(
                 ngettext(
                     "That is %(count)s day less than we plan for. Call us today.",

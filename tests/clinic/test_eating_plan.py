@@ -203,6 +203,9 @@ def test_fewer_days_than_the_plan_needs(operation: Operation) -> None:
     asked(operation)
     with time_machine.travel(NOON + timedelta(days=9), tick=False):
         text = page(operation)
+        first = events_of(file(operation, "en.ics").content)[0]
+    assert first.decoded("dtstart") == date(2027, 3, 1)
+    assert "That is 5 days less than we plan for. Call us today." in first["description"]
     assert "Starts today, 1 March 2027." in text
     assert "5 days short" in text
 
@@ -269,6 +272,33 @@ def test_another_stay_needs_a_reason(operation: Operation) -> None:
     found = plan_of(operation, at=now())
     assert found is not None
     assert found.plan.days[-1].day == date(2027, 3, 22)
+
+
+def test_a_booked_visit_and_the_day_of_going_home_are_counted_by(operation: Operation) -> None:
+    asked(operation)
+    stay = {"nights": "1", "first_visit_days": "14"}
+    for wrong, said in (
+        ({"home_on": "2027-03-09"}, "This is before the OR date."),
+        ({"home_on": "2027-03-12", "first_visit_on": "2027-03-12"}, "after the patient went home"),
+        ({"first_visit_on": "2028-03-22"}, "more than 90 days after the OR date"),
+    ):
+        answer = post(Role.DIETITIAN, operation, "choices", **stay, **wrong)
+        assert answer.status_code == 422
+        assert said in answer.content.decode()
+    booked = {"home_on": "2027-03-12", "first_visit_on": "2027-03-22"}
+    post(Role.DIETITIAN, operation, "choices", **stay, **booked)
+    text = page(operation)
+    assert "Going home 12 March 2027; first visit 22 March 2027, booked." in text
+    assert "home 12 March 2027; first visit 22 March 2027" in text  # among the changes
+    found = plan_of(operation, at=now())
+    assert found is not None
+    assert found.plan.days[-1].day == date(2027, 3, 22)
+    # The OR date moves past both: the plan counts days again, and says so.
+    move(operation, or_date=date(2027, 3, 24), at=now())
+    text = page(operation)
+    assert "is before the OR date, so the plan counts nights" in text
+    assert "The first visit is not after the day of going home" in text
+    assert "first visit 7 April 2027, not booked yet" in text
 
 
 def test_what_a_supplement_comes_to(operation: Operation) -> None:

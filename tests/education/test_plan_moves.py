@@ -11,8 +11,9 @@ from django.test.utils import CaptureQueriesContext
 
 from clinic.demo.events import RefusingMailServer
 from clinic.models import Role
-from education.models import Message, MessageState, PlanDateTold, ToldBy
-from education.plan_moves import PLAN_MOVED, latest_told
+from education import stage_tables
+from education.models import GivenBy, Message, MessageState, PlanDateTold, ToldBy
+from education.plan_moves import PLAN_MOVED, hand_over, latest_told
 from education.plan_of import plan_of
 from education.plans_wanting import plans_wanting
 from education.rules.plan_wants import Want
@@ -229,3 +230,25 @@ def test_a_move_of_many_asks_as_often_as_one_of_few() -> None:
                 change_all([(one.pk, None, {"or_date": day}) for one in moved], at=now())
             counts.append(len(made))
     assert counts[0] == counts[1]
+
+
+def test_the_morning_list_asks_as_often_for_many_plans_as_for_few(operation: Operation) -> None:
+    """Five queries at most beside the list's own."""
+    counts = []
+    for few in (1, 4):
+        for _ in range(few):
+            a_plan_link(an_operation(days_ahead=9))
+            moved = an_operation(patient=a_patient(email=""), days_ahead=12)
+            a_plan_on_paper(moved)
+            move(moved, or_date=LATER, at=now())
+        with CaptureQueriesContext(connection) as made:
+            found = plans_wanting(at=now(), zone=programme.current().zone)
+        counts.append(len(made))
+    assert len(found) >= 10
+    assert counts[0] == counts[1] <= 5
+
+
+def a_plan_on_paper(operation: Operation) -> None:
+    table = stage_tables.current()
+    assert table
+    hand_over(operation, table, GivenBy.PRINT, at=now(), by_id=a_member(Role.DIETITIAN).pk)
