@@ -102,7 +102,9 @@ def _found(on: date) -> Stage:
         edition = publish(text, at=at, by_id=clinician)
         if code == SIGNED:
             sign(edition, at=instant(on, FOUNDED - 1, 11), by_id=clinician)
-        for procedure in procedures if clear_by is not None else ():
+        if clear_by is None:
+            continue
+        for procedure in procedures:
             require(
                 procedure,
                 edition.module,
