@@ -12,10 +12,10 @@ from clinic import eating_history
 from clinic.alarms import PURPOSES
 from clinic.comparison import name_words
 from clinic.day_words import day, days
+from clinic.mail_words import PURPOSE as MAIL_PURPOSE
 from clinic.models import Confirmation
 from clinic.submissions import decision_words
 from clinic.words import BOOKING, EVIDENCE, LINK_ENDED, MAIL
-from education.invite import INVITATION
 from education.models import (
     Attempt,
     Clearance,
@@ -63,7 +63,7 @@ FACTS = {
     "language": "language",
 }
 
-PURPOSE = {INVITATION: "the link"} | dict.fromkeys(PURPOSES, "look again at the confirmed OR date")
+PURPOSE = MAIL_PURPOSE | dict.fromkeys(PURPOSES, "look again at the confirmed OR date")
 
 
 @dataclass(frozen=True)

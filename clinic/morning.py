@@ -188,12 +188,16 @@ def _page(asked: Asked, *, on: date, notice_days: int) -> QuerySet[Assignment]:
     whose = OuterRef(OuterRef("operation__patient"))
     records = Patient.objects.filter(Q(pk=whose) | Q(merged_into=whose))
     contact = Contact.objects.filter(patient__in=records.values("pk")).order_by(*latest_first())
+    reminder = Message.objects.filter(
+        reminds__assignment=OuterRef("pk"), reminds__end__isnull=True
+    ).order_by(*latest_first())
     first = (asked.page - 1) * ROWS
     return (
         _narrowed(asked, on=on, notice_days=notice_days)
         .select_related("operation__patient", "operation__procedure", "module")
         .annotate(
             matching=Window(Count("pk")),
+            reminder_state=Subquery(reminder.values("state")[:1]),
             contact_at=Subquery(contact.values("recorded_at")[:1]),
             contact_outcome=Subquery(contact.values("outcome")[:1]),
             contact_next_on=Subquery(contact.values("next_on")[:1]),
@@ -241,14 +245,13 @@ def _of_standing(asked: Asked, *, on: date, notice_days: int) -> AssignmentQuery
 def with_failed_mail(*, on: date) -> AssignmentQuerySet:
     """Assignments not cleared whose latest email failed, at the address still on file."""
     failed = Message.objects.filter(
-        state=MessageState.FAILED,
-        invitation__end__isnull=True,
-        invitation__assignment=OuterRef("pk"),
-        address__iexact=OuterRef("operation__patient__email"),
+        state=MessageState.FAILED, address__iexact=OuterRef("operation__patient__email")
     )
+    sent = failed.filter(invitation__end__isnull=True, invitation__assignment=OuterRef("pk"))
+    reminded = failed.filter(reminds__end__isnull=True, reminds__assignment=OuterRef("pk"))
     return (
         Assignment.objects.wanting_attention(on=on)
-        .filter(Exists(failed))
+        .filter(Exists(sent) | Exists(reminded))
         .exclude(pk__in=Assignment.objects.cleared().values("pk"))
     )
 
@@ -307,7 +310,8 @@ def _row(
     span: Span,
 ) -> Row:
     facts = told.facts
-    mail = reached(told, at=at, zone=settings.zone)
+    reminder_state = getattr(told.assignment, "reminder_state", None)
+    mail = reached(told, at=at, zone=settings.zone, reminder_state=reminder_state)
     return Row(
         told=told,
         module=choices.modules.get(told.assignment.module_id, told.assignment.module.code),

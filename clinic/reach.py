@@ -29,8 +29,13 @@ class Reached:
         return not self.reach.has_email or self.reach.mail_failed
 
 
-def reached(told: Told, *, at: datetime, zone: ZoneInfo) -> Reached:
-    """Read what is on record about the assignment's latest invitation; no query."""
+def reached(
+    told: Told, *, at: datetime, zone: ZoneInfo, reminder_state: str | None = None
+) -> Reached:
+    """Read what is on record about the assignment's latest invitation; no query.
+
+    `reminder_state`: of the latest reminder of that link, where the caller has read it.
+    """
     patient = told.assignment.operation.patient
     if not patient.email:
         return Reached(Reach(has_email=False), "no email address", _link_words(told, at, zone))
@@ -42,13 +47,13 @@ def reached(told: Told, *, at: datetime, zone: ZoneInfo) -> Reached:
     state = message.state if message else None
     reach = Reach(
         has_email=True,
-        mail_failed=state == MessageState.FAILED,
+        mail_failed=MessageState.FAILED in (state, reminder_state),
         mail_waiting=state in ON_ITS_WAY and not hasattr(invitation, "end"),
         reachable_link=_state(invitation, told, at) == LinkState.GOOD,
     )
     sent_on = local_date(message.sent_at, zone) if message and message.sent_at else None
     words = _mail_words(reach, sent_on)
-    if state == MessageState.AMBIGUOUS:
+    if MessageState.AMBIGUOUS in (state, reminder_state) and not reach.mail_failed:
         words = "the email may not have arrived"
     return Reached(reach, words, _link_words(told, at, zone), sent_on)
 

@@ -42,7 +42,7 @@ def follow_operations(
     follow(operations, at=at)
     withdraw_waiting(operations, at=at)
     for some in batches(operation.pk for operation in operations):
-        withdraw_reminders(some)
+        withdraw_reminders(some, at=at)
     tell_of_moves(operations, at=at)
 
 
@@ -87,7 +87,7 @@ def follow_merge(
     about again.
     """
     carry(merge, at=at, by_id=by_id)
-    withdraw_at_merge(merge.merged)
+    withdraw_at_merge(merge.merged, at=at)
     end_links_elsewhere(Patient, [kept], at=at)
     identify_again([kept], at=at)
 

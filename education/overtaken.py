@@ -2,7 +2,7 @@
 once more by the sender right before sending.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import datetime
 from enum import StrEnum
 
@@ -70,7 +70,7 @@ def _day_passed(message: Message, *, at: datetime) -> Overtaken | None:
     return None if today else Overtaken.DAY_PASSED
 
 
-def withdraw_reminders(operation_ids: Collection[int]) -> int:
+def withdraw_reminders(operation_ids: Collection[int], *, at: datetime) -> int:
     """Withdraw the reminders that name another clear-by date than the assignment has now, or that
     nobody needs any more. Returns how many.
     """
@@ -84,14 +84,12 @@ def withdraw_reminders(operation_ids: Collection[int]) -> int:
             | ~Q(reminder__clear_by=F("reminder__assignment__clear_by"))
         ).values_list("pk", flat=True),
         Overtaken.DATE_MOVED,
+        at=at,
     )
 
 
 def withdraw_where_cleared(patient: Patient, module_id: int, *, at: datetime) -> int:
-    """Withdraw what waits about a module that the patient is cleared for now. Returns how many.
-
-    A link that never went out ends with its email.
-    """
+    """Withdraw what waits about a module that the patient is cleared for now. Returns how many."""
     theirs = {"operation__patient": patient, "module": module_id}
     waiting = Message.objects.filter(state=MessageState.WAITING)
     invited = waiting.filter(**{f"invitation__assignment__{k}": v for k, v in theirs.items()})
@@ -105,14 +103,11 @@ def withdraw_where_cleared(patient: Patient, module_id: int, *, at: datetime) ->
     links = {pk: link for pk, link in found.items() if link is not None}
     about = {link.assignment_id for link in links.values()}
     cleared = set(Assignment.objects.filter(pk__in=about).cleared().values_list("pk", flat=True))
-    gone = {pk: link for pk, link in links.items() if link.assignment_id in cleared}
-    count = _withdraw(gone, Overtaken.CLEARED)
-    for link in Invitation.objects.filter(message__in=gone, tokens__isnull=True, end__isnull=True):
-        end(link, EndedBecause.WITHDRAWN, at=at)
-    return count
+    gone = [pk for pk, link in links.items() if link.assignment_id in cleared]
+    return _withdraw(gone, Overtaken.CLEARED, at=at)
 
 
-def withdraw_at_merge(merged: Patient) -> int:
+def withdraw_at_merge(merged: Patient, *, at: datetime) -> int:
     """Withdraw what nobody asked for and waits under a record that is merged away.
 
     The kept record is written to by the next daily run, if that is still wanted.
@@ -120,10 +115,26 @@ def withdraw_at_merge(merged: Patient) -> int:
     waiting = Message.objects.filter(
         patient=merged, state=MessageState.WAITING, purpose__in=UNASKED, for_day__isnull=False
     )
-    return _withdraw(waiting.values_list("pk", flat=True), Overtaken.MERGED)
+    return _withdraw(waiting.values_list("pk", flat=True), Overtaken.MERGED, at=at)
 
 
-def _withdraw(message_ids: Collection[int], why: Overtaken) -> int:
-    return Message.objects.filter(pk__in=list(message_ids), state=MessageState.WAITING).update(
+def end_links_never_sent(message_ids: Collection[int], *, at: datetime) -> None:
+    """End the links whose email was withdrawn before it ever went out: nobody has them."""
+    never = Invitation.objects.filter(
+        message__in=list(message_ids),
+        message__state=MessageState.WITHDRAWN,
+        tokens__isnull=True,
+        end__isnull=True,
+    )
+    for link in never:
+        end(link, EndedBecause.WITHDRAWN, at=at)
+
+
+def _withdraw(message_ids: Iterable[int], why: Overtaken, *, at: datetime) -> int:
+    ids = list(message_ids)
+    count = Message.objects.filter(pk__in=ids, state=MessageState.WAITING).update(
         state=MessageState.WITHDRAWN, problem=why
     )
+    if count:
+        end_links_never_sent(ids, at=at)
+    return count

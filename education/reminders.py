@@ -133,7 +133,9 @@ def _case(told: Told, reminded: list[Reminder], *, zone: ZoneInfo, published: bo
     patient = told.assignment.operation.patient
     mail, invited_on = _link(told.invitation, patient.email, zone)
     latest = reminded[-1].message if reminded else None
-    if latest is not None and latest.address.lower() == patient.email.lower() and invited_on:
+    link = told.invitation
+    # A link that was sent anew since says more than the reminder of the one before.
+    if invited_on and link and latest and latest.recorded_at >= link.recorded_at:
         mail = MAIL[MessageState(latest.state)]
     return Case(
         id=told.assignment.pk,

@@ -27,7 +27,7 @@ from education.invite import REMINDER, issue_token
 from education.mail_hold import not_held
 from education.mail_server import MaybeAccepted
 from education.models import Message, MessageState
-from education.overtaken import UNASKED, overtaken
+from education.overtaken import UNASKED, end_links_never_sent, overtaken
 from education.plan_link import issue_plan_token
 from education.plan_moves import PLAN_MOVED
 from patients import programme
@@ -90,6 +90,7 @@ def send(message_id: int, *, at: datetime, connection: BaseEmailBackend | None =
     why = overtaken(message, at=at)
     if why:
         _finish(message, MessageState.WITHDRAWN, problem=why)
+        end_links_never_sent([message.pk], at=at)
         return False
     if _put_back_until_morning(message, at=at):
         return False

@@ -13,7 +13,9 @@ from clinic.once import new_key
 from education import email_words, mail_hold, mail_rules
 from education.emails import preview_of
 from education.models import EmailText, MailDecision, MailHold, MailRules, Message, MessageState
+from education.reminders import remind
 from education.rules.may_be_mailed import Fault, objections
+from education.rules.who_is_written_to import ReminderRule
 from education.send import send, sweep
 from patients import programme
 from patients.clock import now
@@ -110,6 +112,22 @@ def test_what_events_overtook_is_not_sent_again() -> None:
     assert "Not sent again: its link does not work any more." in page.content.decode()
     message.refresh_from_db()
     assert message.state == MessageState.FAILED
+
+
+def test_a_reminder_that_failed_is_on_the_morning_list_until_the_link_is_sent_anew() -> None:
+    message = a_message("sent", sent_at=now() - DAY)
+    invitation = message.invitation
+    assert invitation
+    assignment = invitation.assignment
+    assert remind(assignment, invitation, ReminderRule(10), at=now(), on=programme.local_day(now()))
+    Message.objects.filter(reminds=invitation).update(state="failed")
+    client = signed_in(Role.DIETITIAN)
+    page = client.get(reverse("morning") + "?mail=failed").content.decode()
+    assert "email failed" in page
+    assert assignment.operation.patient.full_name in page
+    an_invitation(assignment=assignment)
+    page = client.get(reverse("morning") + "?mail=failed").content.decode()
+    assert assignment.operation.patient.full_name not in page
 
 
 # --- the rules and their preview ------------------------------------------------------------------
