@@ -146,6 +146,20 @@ def test_moved_again_after_the_email_the_next_one_is_for_tomorrow(operation: Ope
     assert sweep(at=now()) == 0
 
 
+def test_a_move_never_fails_for_its_email(
+    operation: Operation, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another operation of the patient moved at the same moment, unseen: the telephone tells."""
+    a_plan_link(operation)
+    sweep(at=now())
+    move(operation, or_date=LATER, at=now())
+    sweep(at=now())
+    monkeypatch.setattr("education.plan_moves._days_taken", lambda *_: set())
+    move(operation, or_date=OR_DATE, at=now())
+    assert told(operation)[-1] == (ToldBy.NOT_YET, LATER, OR_DATE)
+    assert len(notices()) == 1
+
+
 def test_postponed_and_cancelled(operation: Operation) -> None:
     a_plan_link(operation)
     sweep(at=now())

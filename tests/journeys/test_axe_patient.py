@@ -14,6 +14,7 @@ from tests.site import RunningSite
 EMEKA = BY_MRN["TF-30158"]  # his link was not opened
 CONCEPCION = BY_MRN["TF-30110"]  # no attempt left: somebody will call
 JOSEPHINE = BY_MRN["TF-30114"]  # her link is too old
+WULANDARI = BY_MRN["TF-30113"]  # she eats by her plan
 
 
 def judge(page: Page, state: str) -> None:
@@ -94,3 +95,19 @@ def test_links_that_do_not_open(running_site: RunningSite, page_at: PageAt) -> N
     judge(page, "too old")
     page.goto("/q/no-such-token/")
     judge(page, "not found")
+
+
+def test_the_eating_plan(running_site: RunningSite, page_at: PageAt) -> None:
+    links = [link_in(mail) for mail in running_site.mailbox.to(WULANDARI.email)]
+    page = page_at(360)
+    page.goto(next(link for link in links if "/plan/" in link))
+    page.get_by_role("button", name="Shake 1").click()
+    expect(page.get_by_role("button", name="Shake 1", pressed=True)).to_be_visible()
+    page.get_by_role("button", name="Make a calendar link", exact=True).click()
+    judge(page, "the plan, ticked, with its calendar link")
+    page.get_by_role("link", name="Choose your days").click()
+    for number in (-1, -2):
+        page.get_by_role("checkbox").nth(number).check()
+    page.get_by_role("button", name="Save my days").click()
+    expect(page.locator(".alert")).to_be_focused()
+    judge(page, "days of the solid meals, too close or too many")
