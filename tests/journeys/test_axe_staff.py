@@ -244,6 +244,22 @@ def module(page: Page) -> None:
     page.get_by_role("main").get_by_role("link").first.click()
 
 
+def draft(page: Page) -> None:
+    """The next edition of a module, being written."""
+    module(page)
+    main = page.get_by_role("main")
+    main.get_by_text(re.compile("(Write|Go on writing) the next edition")).click()
+
+
+def draft_question(page: Page) -> None:
+    """One question of it, with something wrong."""
+    draft(page)
+    page.locator("section[aria-labelledby=questions] li a").first.click()
+    page.get_by_label("Question, English").fill("")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("main")).to_contain_text("cannot be published like this yet")
+
+
 def rehearsed(page: Page) -> None:
     """What the matching rule would have made of the past."""
     page.goto("/programme/")
@@ -317,6 +333,8 @@ PAGES: tuple[tuple[str, Role, Way], ...] = (
     ("import", COORDINATOR, at("/schedule/import/")),
     ("modules", DIETITIAN, at("/modules/")),
     ("module", DIETITIAN, module),
+    ("draft of a module", DIETITIAN, draft),
+    ("question of a draft", DIETITIAN, draft_question),
     ("quiz measured, sent back", DIETITIAN, at("/modules/before-operation/quiz/?first_day=x")),
     ("how it reads", AUDITOR, at("/modules/before-operation/reading/?language=es")),
     ("clear communication", DIETITIAN, at("/modules/before-operation/clear/?ask=1&item_1=no")),
