@@ -15,12 +15,13 @@ The statement must be the same whatever the values are: no condition may depend 
 """
 
 import json
+import re
 from collections.abc import Callable, Iterable
 from copy import copy
 from typing import Any, Generic, TypeVar
 
 import psycopg
-from django.db import NotSupportedError, connection
+from django.db import DEFAULT_DB_ALIAS, NotSupportedError, connection, connections
 from django.db.backends.utils import CursorWrapper
 from django.db.models import BigIntegerField, Expression, Field, ForeignKey, Lookup, Model, QuerySet
 from django.db.models.sql.compiler import SQLCompiler
@@ -81,19 +82,24 @@ class Among(Lookup):
 class Prepared(Generic[Row]):
     """A query with places for values; to call it with them reads its rows."""
 
-    def __init__(self, build: Callable[[], "QuerySet[Any, Row]"]) -> None:
+    def __init__(
+        self, build: Callable[[], "QuerySet[Any, Row]"], *, keep_plan: bool = True
+    ) -> None:
+        """`keep_plan`: False where the best plan hangs on the values, as for a word's beginning."""
         self._build = build
+        self._keep_plan = keep_plan
         self._built: dict[str, Any] = {}
 
     def __call__(self, **values: Any) -> list[Row]:
         """Return the rows as the query would: records with what they join, or tuples."""
-        if connection.vendor not in self._built:
-            self._built[connection.vendor] = self._compiled()
-        queryset, compiler, sql, places = self._built[connection.vendor]
+        database = connections[DEFAULT_DB_ALIAS]
+        if database.vendor not in self._built:
+            self._built[database.vendor] = self._compiled()
+        queryset, compiler, statement, places = self._built[database.vendor]
         bound = [one.bound(values[one.name]) if isinstance(one, Given) else one for one in places]
         read = copy(compiler)
-        read.connection = connection
-        read.execute_sql = lambda *_, **__: [_run(sql, bound)]
+        read.connection = database
+        read.execute_sql = lambda *_, **__: [self._run(database, statement, bound)]
         rows = queryset.all()
         rows.query.get_compiler = lambda *_, **__: read
         return list(rows)
@@ -102,11 +108,29 @@ class Prepared(Generic[Row]):
         """Return the first row, None if there is none. Limit the query to one."""
         return next(iter(self(**values)), None)
 
+    def _run(self, database: Any, statement: str, values: list[Any]) -> list[Any]:
+        if not self._keep_plan or database.vendor != "postgresql":
+            return _fetched(database.cursor(), statement, values)
+        try:
+            return _fetched(preparing(database), statement, values)
+        except NotSupportedError:
+            # A migration widened a column under a plan that this connection keeps.
+            if database.in_atomic_block:
+                raise
+            with database.cursor() as cursor:
+                cursor.execute("DEALLOCATE ALL")
+            return _fetched(preparing(database), statement, values)
+
     def _compiled(self) -> tuple["QuerySet[Any, Row]", SQLCompiler, str, list[Any]]:
         queryset = self._build()
         compiler = queryset.query.get_compiler(using=queryset.db)
-        sql, places = compiler.as_sql()
-        return queryset, compiler, sql, list(places)
+        statement, places = compiler.as_sql()
+        columns = [column for column, *_ in compiler.select[: compiler.col_count]]
+        converters = compiler.get_converters(columns)
+        compiler.get_converters = lambda _: converters
+        if connection.vendor == "postgresql" and self._keep_plan:
+            return queryset, compiler, *_numbered(statement, places)
+        return queryset, compiler, statement, list(places)
 
 
 def prepared(build: Callable[[], "QuerySet[Any, Row]"]) -> Prepared[Row]:
@@ -114,36 +138,52 @@ def prepared(build: Callable[[], "QuerySet[Any, Row]"]) -> Prepared[Row]:
     return Prepared(build)
 
 
-def _run(sql: str, values: list[Any]) -> list[Any]:
-    try:
-        return _fetched(sql, values)
-    except NotSupportedError:
-        # A migration widened a column under a plan that this connection keeps.
-        if connection.in_atomic_block:
-            raise
-        with connection.cursor() as cursor:
-            cursor.execute("DEALLOCATE ALL")
-        return _fetched(sql, values)
+def _numbered(statement: str, places: Iterable[Any]) -> tuple[str, list[Any]]:
+    """Write the places as PostgreSQL does, $1, $2: a value that is given goes over once."""
+    kept: list[Any] = []
+    numbers: dict[str, int] = {}
+    left = iter(places)
+
+    def number(found: re.Match[str]) -> str:
+        if found[0] == "%%":
+            return "%"
+        place = next(left)
+        name = place.name if isinstance(place, Given) else f"constant {len(kept)}"
+        if name not in numbers:
+            kept.append(place)
+            numbers[name] = len(kept)
+        return f"${numbers[name]}"
+
+    return re.sub("%[%s]", number, statement), kept
 
 
-def _fetched(sql: str, values: list[Any]) -> list[Any]:
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            _prepare(cursor)
-        cursor.execute(sql, values)
+def _fetched(cursor: CursorWrapper, statement: str, values: list[Any]) -> list[Any]:
+    with cursor:
+        cursor.execute(statement, values)
         rows: list[Any] = cursor.fetchall()
     return rows
 
 
-def _prepare(cursor: CursorWrapper) -> None:
-    """Let a cursor send values apart from the statement, so that the server keeps its plan.
+class _Preparing(psycopg.RawCursor[Any]):
+    """A cursor of the driver that also tells which query ran; Django's log asks for it."""
+
+    def _convert_query(self, query: Any, params: Any = None) -> Any:
+        self._query = super()._convert_query(query, params)
+        return self._query
+
+
+def preparing(database: Any) -> CursorWrapper:
+    """Return a cursor that sends values apart from the statement, whose plan the server keeps.
 
     Django's own cursors write the values into the text, which makes each statement another one;
-    they never prepare, and nothing else here does, so both settings are for these queries alone.
+    they never prepare, so both settings are for the statements of these cursors alone.
     """
-    server = cursor.cursor.connection
+    cursor: CursorWrapper = database.cursor()
+    server = database.connection
     if server.prepare_threshold != 0:
-        server.prepare_threshold = 0  # from the first time on
         # Else a plan is made again for each short list of ids, which takes longer than to run it.
-        server.execute("SET plan_cache_mode = force_generic_plan")
-    cursor.cursor = psycopg.Cursor(server)
+        with database.wrap_database_errors:
+            server.execute("SET plan_cache_mode = force_generic_plan")
+        server.prepare_threshold = 0  # from the first time on
+    cursor.cursor = _Preparing(server)
+    return cursor
