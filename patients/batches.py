@@ -6,6 +6,8 @@ from typing import Any, TypeVar
 
 from django.db import connections, models, router
 
+from patients.prepared import preparing
+
 Item = TypeVar("Item")
 
 # Far below what the databases take in one query; few queries for 10,000 rows.
@@ -34,13 +36,15 @@ def insert_all(records: Sequence[models.Model]) -> None:
 def insert_values(
     model: type[models.Model], fields: Sequence[str], rows: Iterable[Sequence[Any]]
 ) -> None:
-    """Insert rows of these fields by one prepared statement; foreign keys are ids.
+    """Insert rows of these fields at once; foreign keys are ids.
 
-    `bulk_create` writes each value into the statement's text, which takes longer than inserting.
+    `bulk_create` writes each value into the statement's text, which takes longer than inserting;
+    so does Django's `executemany` on PostgreSQL, which therefore gets the rows by COPY.
     """
     connection = connections[router.db_for_write(model)]
     quote = connection.ops.quote_name
     columns = [_column(model, name) for name in fields]
+    table = quote(model._meta.db_table)
     names = ", ".join(quote(str(field.column)) for field in columns)
     places = ", ".join(["%s"] * len(columns))
     prepared = [
@@ -50,11 +54,16 @@ def insert_values(
         ]
         for row in rows
     ]
-    if prepared:
-        with connection.cursor() as cursor:
-            cursor.executemany(
-                f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES ({places})", prepared
-            )
+    if not prepared:
+        return
+    with connection.cursor() as cursor:
+        if connection.vendor != "postgresql":
+            cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({places})", prepared)
+            return
+        statement = f"COPY {table} ({names}) FROM STDIN"
+        with connection.wrap_database_errors, cursor.copy(statement) as copy:
+            for row in prepared:
+                copy.write_row(row)
 
 
 def _column(model: type[models.Model], name: str) -> Any:
@@ -73,11 +82,14 @@ def update_all(records: Sequence[models.Model], fields: Sequence[str]) -> None:
     connection = connections[router.db_for_write(model)]
     columns = [_column(model, name) for name in fields]
     quote = connection.ops.quote_name
-    written = ", ".join(f"{quote(str(field.column))} = %s" for field in columns)
-    key = model._meta.pk
-    statement = (
-        f"UPDATE {quote(model._meta.db_table)} SET {written} WHERE {quote(str(key.column))} = %s"
+    on_postgres = connection.vendor == "postgresql"
+    places = [f"${n}" if on_postgres else "%s" for n in range(1, len(columns) + 2)]
+    written = ", ".join(
+        f"{quote(str(field.column))} = {place}"
+        for field, place in zip(columns, places, strict=False)
     )
+    table, key = quote(model._meta.db_table), quote(str(model._meta.pk.column))
+    statement = f"UPDATE {table} SET {written} WHERE {key} = {places[-1]}"
     values = [
         [
             *(field.get_db_prep_save(getattr(one, field.attname), connection) for field in columns),
@@ -85,5 +97,5 @@ def update_all(records: Sequence[models.Model], fields: Sequence[str]) -> None:
         ]
         for one in records
     ]
-    with connection.cursor() as cursor:
+    with preparing(connection) if on_postgres else connection.cursor() as cursor:
         cursor.executemany(statement, values)
