@@ -29,6 +29,7 @@ DEFAULTS = {
     "recorded_at": "now()",
     "compare_with_register": "false",
 }
+NAMES = 100_000  # different ones, of which a larger register draws
 # Offsets from the OR date: two modules before it, one after.
 WINDOWS = (("diet", -60, -7), ("fluids", -30, -2), ("home", 1, 30))
 
@@ -58,39 +59,51 @@ def fill(patients: int, operations: int, *, at: datetime, on: date, seed: int = 
         raise SystemExit("the product keeps other search words than the benchmark loaded")
 
 
-class Person(NamedTuple):
-    """A row of the patients' table."""
+class Named(NamedTuple):
+    """A name, with what the product derives from it."""
 
-    id: int
-    mrn: str
-    given_names: str
-    family_names: str
-    birth_date: date
-    name_key: str
+    given: str
+    family: str
+    key: str
+    words: frozenset[str]
 
 
 def _people(patients: int, *, seed: int) -> None:
     """Drawn twice by one seed, so that a million of them are never in memory together."""
-    table, columns = Patient._meta.db_table, ", ".join(Person._fields)
+    table = Patient._meta.db_table
+    columns = "id, mrn, given_names, family_names, birth_date, name_key"
+    names = _names(min(patients, NAMES), seed)
     with connection.cursor() as cursor:
         for column, value in DEFAULTS.items():
             cursor.execute(f"ALTER TABLE {table} ALTER {column} SET DEFAULT {value}")
         with cursor.copy(f"COPY {table} ({columns}) FROM STDIN") as copy:
-            for person in _drawn(patients, seed):
-                copy.write_row(person)
+            for pk, name, born in _drawn(patients, names, seed):
+                copy.write_row((pk, f"LF-{pk:07}", name.given, name.family, born, name.key))
         with cursor.copy(f"COPY {SearchWord._meta.db_table} (patient_id, word) FROM STDIN") as copy:
-            for person in _drawn(patients, seed):
-                words = name_words(person.given_names, person.family_names)
-                for word in words | mrn_words(person.mrn) | {day_word(person.birth_date)}:
-                    copy.write_row((person.id, word))
+            for pk, name, born in _drawn(patients, names, seed):
+                for word in name.words | mrn_words(f"LF-{pk:07}") | {day_word(born)}:
+                    copy.write_row((pk, word))
 
 
-def _drawn(patients: int, seed: int) -> Iterator[Person]:
+def _names(how_many: int, seed: int) -> list[Named]:
+    """Composing a name and taking it apart costs most of the time, so each is borne by several."""
+    rng = random.Random(seed)
+    drawn = [draw_name(rng) for _ in range(how_many)]
+    return [
+        Named(
+            name.given,
+            name.family,
+            name_key(name.given, name.family)[:420],
+            frozenset(name_words(name.given, name.family)),
+        )
+        for name in drawn
+    ]
+
+
+def _drawn(patients: int, names: list[Named], seed: int) -> Iterator[tuple[int, Named, date]]:
     rng, first = random.Random(seed), date(1948, 1, 1)
     for pk in range(1, patients + 1):
-        name, born = draw_name(rng), first + timedelta(days=rng.randrange(21_900))
-        key = name_key(name.given, name.family)[:420]
-        yield Person(pk, f"LF-{pk:07}", name.given, name.family, born, key)
+        yield pk, rng.choice(names), first + timedelta(days=rng.randrange(21_900))
 
 
 def _teaching(*, at: datetime) -> None:
