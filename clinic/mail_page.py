@@ -55,6 +55,11 @@ class MailPage:
     parked: list[DailyRun]
     last_run: DailyRun | None
 
+    @property
+    def in_doubt(self) -> bool:
+        """Whether an email of this page may have gone out."""
+        return any(row.in_doubt for row in self.rows)
+
 
 def read(show: Show, number: str | None, *, at: datetime) -> MailPage:
     """Read one page of one list."""

@@ -5,6 +5,7 @@ Daylight-saving dates: 15 U.S.C. 260a (standards.md CAL-4 to CAL-6).
 
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, time, timedelta
+from functools import partial
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -220,7 +221,7 @@ def test_the_database_refuses_a_second_one_of_a_purpose_a_day() -> None:
 def test_b5_a_clock_that_goes_back_brings_no_second_run_and_no_earlier_one() -> None:
     ran: list[date] = []
     for day in (MONDAY, MONDAY + DAY, MONDAY, MONDAY - DAY, MONDAY + DAY):
-        once_a_day("x", on=day, at=local(day), act=lambda day=day: ran.append(day))
+        once_a_day("x", on=day, at=local(day), act=partial(ran.append, day))
     assert ran == [MONDAY, MONDAY + DAY]
 
 
