@@ -18,6 +18,7 @@ from clinic.models import Role
 from clinic.once import once
 from clinic.requiring import would
 from education.assign import in_force, require
+from education.drafting import archived_modules
 from education.models import Module, Requirement
 from education.rules.window import Window, window
 from education.titles import titles
@@ -64,7 +65,10 @@ def requirements(request: HttpRequest) -> HttpResponse:
     example = _example(request)
     modules = list(Module.objects.filter(editions__isnull=False).distinct().order_by("code"))
     names = titles(module.pk for module in modules)
-    listed = [_required_of(procedure, modules, names, example) for procedure in _procedures()]
+    put_away = archived_modules()
+    listed = [
+        _required_of(procedure, modules, names, put_away, example) for procedure in _procedures()
+    ]
     return render(
         request,
         "clinic/requirements.html",
@@ -172,7 +176,11 @@ def _procedures() -> list[Procedure]:
 
 
 def _required_of(
-    procedure: Procedure, modules: list[Module], names: dict[int, str], example: date
+    procedure: Procedure,
+    modules: list[Module],
+    names: dict[int, str],
+    put_away: set[int],
+    example: date,
 ) -> RequiredOf:
     required = [
         Required(
@@ -188,7 +196,7 @@ def _required_of(
     return RequiredOf(
         procedure,
         required,
-        [(m, names[m.pk]) for m in modules if m.pk not in ids],
+        [(m, names[m.pk]) for m in modules if m.pk not in ids and m.pk not in put_away],
         Operation.objects.still_open().filter(procedure=procedure).count(),
     )
 

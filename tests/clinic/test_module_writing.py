@@ -13,7 +13,14 @@ from education.models import DraftSave, Edition, Module, ModuleDraft
 from education.rules.module_text import read_record
 from patients.clock import now
 from tests.education.every_kind import EVERY_KIND, KINDS
-from tests.factories import a_member, a_programme, an_assignment, an_edition, signed_in
+from tests.factories import (
+    a_member,
+    a_procedure,
+    a_programme,
+    an_assignment,
+    an_edition,
+    signed_in,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -230,7 +237,11 @@ def test_archiving_and_the_way_back(writer: Client) -> None:
     page = "/modules/every-kind/archive/"
     send(writer, page, archived="yes")
     assert "In the archive" in writer.get("/modules/").content.decode()
+    a_procedure()
+    offered = signed_in("administrator")
+    assert "Every kind" not in offered.get("/requirements/").content.decode()
     send(writer, page, archived="no")
+    assert "Every kind" in offered.get("/requirements/").content.decode()
     assert "In the archive" not in writer.get("/modules/").content.decode()
     an_assignment(module=Module.objects.get())
     send(writer, page, archived="yes")
