@@ -245,7 +245,8 @@ def _days_taken(moved: Iterable[Operation], on: date) -> set[tuple[int, date]]:
     rows = Message.objects.filter(
         purpose=PLAN_MOVED, patient__in={one.patient_id for one in moved}, for_day__gte=on
     ).exclude(state=MessageState.WITHDRAWN)
-    return {(patient, day) for patient, day in rows.values_list("patient_id", "for_day") if patient}
+    taken = rows.values_list("patient_id", "for_day")
+    return {(patient, day) for patient, day in taken if patient is not None and day is not None}
 
 
 def _link(operation: Operation, before: date | None, *, at: datetime, days: int) -> PlanLink:
