@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 import psycopg
-from django.db import connection
+from django.db import DEFAULT_DB_ALIAS, connections
 
 from patients.models import Patient
 from patients.rules.candidates import MANY, MOST_COMPARED, NOTHING, SECOND_LOOK, Counting
@@ -29,18 +29,18 @@ NAMES = (
     "SELECT n.id, n.patient_id, n.kind, n.given, n.family, n.generation, n.birth_date "
     "FROM patients_matchname n "
 )
-BY_PATIENT = f"{NAMES} WHERE n.patient_id = %s ORDER BY n.id"
 # Lists of keys, sent as one text.
 LISTED = {
-    "postgresql": "SELECT unnest(%s::bigint[]) AS key",
+    "postgresql": "SELECT key FROM unnest(%s::bigint[]) AS sent(key)",
     "sqlite": "SELECT value AS key FROM json_each(%s)",
 }
-BY_KEY = """
-    SELECT * FROM (
-        {names} WHERE n.id IN (SELECT m.name_id FROM ({listed}) asked
-                               JOIN patients_matchkey m ON m.key = asked.key)
-        ORDER BY n.id LIMIT {most}) found
-"""
+WITH_KEY = "SELECT m.name_id FROM patients_matchkey m WHERE m.key "
+THOSE = {
+    "postgresql": f"= ANY(ARRAY({WITH_KEY} = ANY(%s::bigint[])))",
+    "sqlite": f"IN ({WITH_KEY} IN (SELECT value FROM json_each(%s)))",
+}
+BY_PATIENT = dict.fromkeys(LISTED, f"{NAMES} WHERE n.patient_id = %s ORDER BY n.id")
+BY_KEY = "SELECT * FROM ({names} WHERE n.id {those} ORDER BY n.id LIMIT {most}) found"
 # Each key with the number of names that have it, no further than a limit.
 COUNTS = """
     SELECT (SELECT count(*) FROM (
@@ -54,7 +54,7 @@ PEOPLE = "SELECT max(id), NULL, NULL, NULL, NULL, NULL, NULL FROM patients_patie
 FIRST = {
     vendor: " UNION ALL ".join(
         [
-            BY_KEY.format(names=NAMES, listed=listed, most=MOST_COMPARED),
+            BY_KEY.format(names=NAMES, those=THOSE[vendor], most=MOST_COMPARED),
             *[COUNTS.format(listed=listed)] * 2,
             PEOPLE,
         ]
@@ -131,14 +131,13 @@ class OnRecord:
     def people(self) -> int:
         """The highest id: near enough to their number for a logarithm, and known at once."""
         if self._people is None:
-            self._people = int(_fetch(PEOPLE, [])[0][0] or 0)
+            self._people = int(_fetch(dict.fromkeys(FIRST, PEOPLE))[0][0] or 0)
         return self._people
 
     def named(self, keys: Collection[int], *, counting: Counting = NOTHING) -> Sequence[Named]:
         """Return the names that have one of the keys, at most MOST_COMPARED; count on the way."""
-        asked = [_list(keys), MANY, _list(counting.exact), SECOND_LOOK, _list(counting.wider)]
         names = []
-        for row in _fetch(FIRST[connection.vendor], asked):
+        for row in _fetch(FIRST, keys, MANY, counting.exact, SECOND_LOOK, counting.wider):
             number, key, kind = row[:3]
             if kind is not None:
                 names.append(row)
@@ -150,18 +149,17 @@ class OnRecord:
 
     def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
         """Return the names that are `nearest_by_keys`, each weighed by the keys that it has."""
-        asked = [_list(weights), _list(weights.values()), most]
-        return self._others(_fetch(NEAREST_NAMES[connection.vendor], asked))
+        return self._others(_fetch(NEAREST_NAMES, weights, weights.values(), most))
 
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one patient."""
-        return _named(_fetch(BY_PATIENT, [person_id]))
+        return _named(_fetch(BY_PATIENT, int(person_id)))
 
     def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
         """Count the names that have each key, no further than `upto`; each key once."""
         new = [key for key in keys if not self._knows(key, upto)]
         if new:
-            for number, key, *_ in _fetch(COUNTED[connection.vendor], [upto, _list(new)]):
+            for number, key, *_ in _fetch(COUNTED, upto, new):
                 self._counted[key] = number, upto
         return {key: min(self._counted[key][0], upto) for key in keys}
 
@@ -173,20 +171,21 @@ class OnRecord:
         return [one for one in _named(rows) if one.person_id != self._without]
 
 
-def _list(keys: Iterable[int]) -> str:
-    """Write keys as PostgreSQL or SQLite reads an array from one text: that is quickest to send."""
-    listed = ",".join(map(str, keys))
-    return f"{{{listed}}}" if connection.vendor == "postgresql" else f"[{listed}]"
+def _fetch(query: Mapping[str, str], *values: int | Iterable[int]) -> list[tuple[Any, ...]]:
+    """Run a query; on PostgreSQL as a prepared statement, which spares most of its time.
 
-
-def _fetch(query: str, values: list[Any]) -> list[tuple[Any, ...]]:
-    """Run a query; on PostgreSQL as a prepared statement, which spares most of its time."""
-    if connection.vendor == "postgresql":
-        connection.ensure_connection()
-        with connection.wrap_database_errors, psycopg.Cursor(connection.connection) as prepared:
-            return list(prepared.execute(query, values, prepare=True).fetchall())
-    with connection.cursor() as cursor:
-        cursor.execute(query, values)
+    Several keys go over as one text, which is quickest to send: an array there, or JSON.
+    """
+    database = connections[DEFAULT_DB_ALIAS]
+    prepares = database.vendor == "postgresql"
+    listed = "{%s}" if prepares else "[%s]"
+    sent = [v if isinstance(v, int) else listed % ",".join(map(str, v)) for v in values]
+    if prepares:
+        database.ensure_connection()
+        with database.wrap_database_errors, psycopg.Cursor(database.connection) as prepared:
+            return list(prepared.execute(query["postgresql"], sent, prepare=True).fetchall())
+    with database.cursor() as cursor:
+        cursor.execute(query["sqlite"], sent)
         return list(cursor.fetchall())
 
 
