@@ -58,11 +58,15 @@ SHOWN_ALIKE = (
     "tests/clinic/test_duplicates.py",
     "tests/clinic/test_eating_plan.py",
     "tests/clinic/test_eating_stages.py",
+    "tests/clinic/test_fhir_intake.py",
     "tests/clinic/test_headers.py",
     "tests/clinic/test_how_it_reads.py",
+    "tests/clinic/test_intake_words.py",
     "tests/clinic/test_look_again.py",
+    "tests/clinic/test_mail.py",
     "tests/clinic/test_merged_record.py",
     "tests/clinic/test_message_upload.py",
+    "tests/clinic/test_module_writing.py",
     "tests/clinic/test_moving_eating_words.py",
     "tests/clinic/test_operation_plan.py",
     "tests/clinic/test_other_names.py",
@@ -76,11 +80,18 @@ SHOWN_ALIKE = (
     "tests/clinic/test_second_clinician.py",
     "tests/clinic/test_settings.py",
     "tests/clinic/test_sign_edition.py",
+    "tests/clinic/test_sign_in.py",
     "tests/clinic/test_staff.py",
     "tests/clinic/test_submissions.py",
     "tests/clinic/views/test_clearance_record.py",
     "tests/clinic/views/test_mail_tray.py",
+    "tests/education/test_clear_by_instants.py",
+    "tests/education/test_emails.py",
+    "tests/education/test_foresee.py",
+    "tests/education/test_patient_links.py",
     "tests/education/test_patient_pages.py",
+    "tests/education/test_patient_walks.py",
+    "tests/education/test_plan_link.py",
     "tests/education/test_plan_page.py",
     "tests/education/test_published_reading.py",
     "tests/education/test_question_kinds.py",
@@ -174,11 +185,11 @@ def lines(on_postgres: dict[str, str]) -> list[list[Step]]:
     sqlite = {"TEST_DATABASE": "sqlite", **redis}
     # Each process starts with a half of its own, so that what a file sets up is set up once.
     spread = ["-n", "2", "--dist", "worksteal"]
-    suite = [*PYTEST, *spread, "-q", "--durations=5", f"--ignore={JOURNEYS}", "tests"]
+    suite = [*PYTEST, *spread, "-q", "--durations=20", f"--ignore={JOURNEYS}", "tests"]
     browser = [
         Step("browser", [sys.executable, "-m", "tests.chromium"]),
         # One after the other: each worker would build a site of its own, on the same cores.
-        Step("journeys in the browser", [*PYTEST, "-q", "--durations=5", JOURNEYS], sqlite),
+        Step("journeys in the browser", [*PYTEST, "-q", "--durations=20", JOURNEYS], sqlite),
     ]
     suites = [Step("tests on SQLite", suite, sqlite)]
     if on_postgres:

@@ -27,10 +27,9 @@ from education.shown import ShownQuestion, questions, shown_question
 from education.take import answers_given
 from tests.education.phone import Phone, as_sent, words
 from tests.factories import PLAIN, a_wrong_answer, an_edition, an_invitation, right_answers
-from tests.which_database import ON_POSTGRES
 
-# What the pages do does not depend on the database. The promise's 200 take minutes: WALKS=200.
-WALKS = int(os.environ.get("WALKS", "20" if ON_POSTGRES else "60"))
+# The promise's 200 take minutes: WALKS=200.
+WALKS = int(os.environ.get("WALKS", "20"))
 STEPS = 9
 FINISHED = 4  # every fourth walk is brought to its end
 
