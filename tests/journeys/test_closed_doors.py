@@ -54,7 +54,7 @@ def test_an_old_link_says_what_to_do(running_site: RunningSite, page_at: PageAt)
     assert response is not None
     assert response.status == 410
     tells_whom_to_call(page, "This link is too old")
-    expect(page.get_by_role("main")).to_contain_text("Call us and we will send you a new one.")
+    expect(page.get_by_role("main")).to_contain_text("You can ask for a new one.")
 
 
 def test_a_link_that_was_cut_off(running_site: RunningSite, page_at: PageAt) -> None:

@@ -110,9 +110,12 @@ def test_from_the_schedule_to_the_confirmed_date(
         # Promise W1: 25 taps for ten questions, which is two for each and five around them.
         assert phone.taps <= 5 + 2 * count
 
-    # The dietitian: off the list, and the record says on what evidence.
+    # The dietitian: off the list but for the eating plan, and the record says on what evidence.
     dietitian.goto("/morning/")
-    expect(dietitian.get_by_text(f"MRN {patient.mrn}")).to_have_count(0)
+    for title in (BEFORE, AT_HOME):
+        expect(row_of(dietitian, patient.mrn, title)).to_have_count(0)
+    plan = dietitian.locator("tr", has_text=f"MRN {patient.mrn}")
+    expect(plan).to_contain_text("medicines not asked about")
     open_record(dietitian, patient.mrn)
     for title in (BEFORE, AT_HOME):
         module = module_on_record(dietitian, title)
