@@ -4,9 +4,10 @@ Nothing here writes a row itself, so that a test never sees a record that could 
 """
 
 from collections.abc import Callable
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.test import Client
 from factory.base import DictFactory
@@ -56,9 +57,12 @@ def numbered_day(first: date) -> Any:
     return Sequence(lambda n: first + timedelta(days=97 * (n % 200)))  # type: ignore[no-untyped-call]
 
 
+ZONE = "America/Chicago"  # the programme's, where a test says nothing else
+
+
 class ProgrammeFacts(DictFactory):
     name = "Larkfield Programme"
-    time_zone = "America/Chicago"
+    time_zone = ZONE
     phone = "(312) 555-0142"
     emergency_number = "911"
 
@@ -76,6 +80,12 @@ class OperationFacts(DictFactory):
     case_number = numbered(lambda n: f"CASE-{n:06}")
     surgeon = "Dr. Ottoline Brask"
     facility = "Larkfield East"
+
+
+def days_ago(days: int) -> datetime:
+    """The time that it is now, so many local days ago: the clocks may have changed since."""
+    local = now().astimezone(ZoneInfo(ZONE))
+    return (local - timedelta(days=days)).astimezone(UTC)
 
 
 def a_programme(*, at: datetime | None = None, **facts: Any) -> Programme:

@@ -21,7 +21,7 @@ from patients.rules.names import NormalName, joined
 MOST_COMPARED = 2000
 MANY = 5000  # bearers of a name are counted no further
 SECOND_LOOK = 150  # names looked at in the second pass, those of the rarest keys
-NEAREST_BY_KEYS = 30  # of these are compared: those with the most keys in common, and the rarest
+NEAREST_BY_KEYS = 60  # of these are compared: those with the most keys in common, and the rarest
 
 # Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
 LIKELY = -2.0

@@ -31,6 +31,7 @@ from tests.factories import (
     an_assignment,
     an_edition,
     an_operation,
+    days_ago,
     signed_in,
 )
 
@@ -65,7 +66,7 @@ class Two:
 
 @pytest.fixture
 def two() -> Two:
-    at = now() - 40 * DAY
+    at = days_ago(40)
     a_programme(at=at - DAY)
     edition = an_edition(at=at)
     kept = a_patient(at=at, mrn="TF-57", given_names="Ottoline", family_names="Pemberwick")
@@ -292,12 +293,12 @@ def test_the_morning_list_is_searched_by_either_record(
 def test_the_morning_list_counts_people_and_knows_the_merged_records_last_contact(
     two: Two, client: Client
 ) -> None:
-    for record, days_ago, note in (
+    for record, days, note in (
         (two.kept, 9, Outcome.NO_ANSWER),
         (two.merged, 8, Outcome.REACHED),
     ):
         log_contact(
-            record, means=Means.CALL, outcome=note, at=now() - days_ago * DAY, by_id=two.by.pk
+            record, means=Means.CALL, outcome=note, at=now() - days * DAY, by_id=two.by.pk
         )
     two.merge()
     shown = client.get("/morning/", {"standing": "every"}).content.decode().lower()

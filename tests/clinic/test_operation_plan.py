@@ -23,6 +23,7 @@ from tests.factories import (
     an_assignment,
     an_edition,
     an_operation,
+    days_ago,
     signed_in,
 )
 from tests.rendered_forms import form_to
@@ -38,13 +39,13 @@ def coordinator() -> Client:
 @pytest.fixture
 def assignment() -> Assignment:
     """In 20 days, window from 40 days ago to 13 days from now, cleared 30 days ago."""
-    at = now() - timedelta(days=50)
+    at = days_ago(50)
     operation = an_operation(patient=a_patient(at=at), at=at, days_ahead=70)
     assignment = an_assignment(operation=operation, module=an_edition(at=at).module, at=at)
     clear_by_teach_back(
         operation.patient,
         assignment.module,
-        at=now() - timedelta(days=30),
+        at=days_ago(30),
         by_id=a_member(Role.DIETITIAN).pk,
         note="all",
     )
@@ -74,7 +75,7 @@ def test_a_clearance_that_would_be_too_old_is_named_with_its_day_and_the_new_win
 ) -> None:
     operation = assignment.operation
     text = words(coordinator.get(move_page(operation), asked(operation, 40)))
-    cleared = programme.local_day(now() - timedelta(days=30))
+    cleared = programme.local_day(days_ago(30))
     assert operation.or_date
     opens = operation.or_date + timedelta(days=40 - 60)
     assert "would turn from cleared to not due" in text

@@ -28,6 +28,7 @@ from tests.factories import (
     an_edition,
     an_invitation,
     an_operation,
+    days_ago,
     signed_in,
 )
 
@@ -36,7 +37,7 @@ pytestmark = pytest.mark.django_db
 
 def an_assigned(**facts: Any) -> Assignment:
     """A patient with an operation in 20 days whose module is due in 13; enrolled 30 days ago."""
-    at = now() - timedelta(days=30)
+    at = days_ago(30)
     a_programme(at=at - timedelta(days=1))
     operation = an_operation(patient=a_patient(at=at, **facts), at=at, days_ahead=50)
     return an_assignment(operation=operation, module=an_edition(at=at).module, at=at)
@@ -56,7 +57,7 @@ def test_the_history_tells_everything_that_happened() -> None:
     assignment = an_assigned()
     patient = assignment.operation.patient
     member = a_member("dietitian", name="Imogen Tallis")
-    at = now() - timedelta(days=20)
+    at = days_ago(20)
     correct(
         patient,
         at=at,
