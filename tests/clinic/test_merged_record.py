@@ -297,9 +297,7 @@ def test_the_morning_list_counts_people_and_knows_the_merged_records_last_contac
         (two.kept, 9, Outcome.NO_ANSWER),
         (two.merged, 8, Outcome.REACHED),
     ):
-        log_contact(
-            record, means=Means.CALL, outcome=note, at=now() - days * DAY, by_id=two.by.pk
-        )
+        log_contact(record, means=Means.CALL, outcome=note, at=now() - days * DAY, by_id=two.by.pk)
     two.merge()
     shown = client.get("/morning/", {"standing": "every"}).content.decode().lower()
     assert "reached" in shown
