@@ -6,7 +6,6 @@ clinician, because they may confirm too. The email says nothing but that there i
 at (promise W10); what it is stands on the operations page.
 """
 
-import uuid
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -22,8 +21,8 @@ from clinic.models import Alarm, Confirmation, Role, StaffUser
 from clinic.unsettled import Change
 from education import emails
 from education.models import Message
+from education.new_message import new_message, wake_sender
 from patients.models import Language, Operation
-from patients.wake import wake
 
 # To whoever confirmed; and to all who coordinate, of what nobody with an account confirmed.
 LOOK_AGAIN, LOOK_AGAIN_ALL = "look_again", "look_again_all"
@@ -45,9 +44,8 @@ class Lapsed:
 
 
 def connect() -> None:
-    """Bring the two emails; called once when ready."""
-    emails.WITHOUT_LINK[LOOK_AGAIN] = look_again_email
-    emails.WITHOUT_LINK[LOOK_AGAIN_ALL] = look_again_all_email
+    """Bring the email to both; called once when ready."""
+    emails.WITHOUT_LINK |= dict.fromkeys(PURPOSES, look_again_email)
 
 
 def coordinators() -> list[StaffUser]:
@@ -113,30 +111,18 @@ def _open(one: Lapsed, *, at: datetime) -> None:
 
 
 def _write(member: StaffUser, purpose: str, patient_id: int | None, *, at: datetime) -> None:
-    message = Message.objects.create(
-        purpose=purpose,
-        patient_id=patient_id,
-        address=member.email,
-        language=Language.ENGLISH,
-        message_id=f"<{uuid.uuid4()}@{settings.MAIL_DOMAIN}>",
-        next_try_at=at,
-        recorded_at=at,
-    )
-    wake("education.tasks.send_message", message.pk)
+    message = new_message(purpose, at=at, address=member.email, language=Language.ENGLISH)
+    message.patient_id = patient_id
+    message.save()
+    wake_sender(message.pk)
 
 
 def look_again_email(message: Message, *, connection: BaseEmailBackend) -> EmailMultiAlternatives:
-    """Return the email that asks who confirmed something to look at the operations page."""
-    return _email(message, LOOK_AGAIN, connection)
-
-
-def look_again_all_email(
-    message: Message, *, connection: BaseEmailBackend
-) -> EmailMultiAlternatives:
-    """Return the email that asks a coordinator to look at what nobody else is told of."""
-    return _email(message, LOOK_AGAIN_ALL, connection)
-
-
-def _email(message: Message, name: str, connection: BaseEmailBackend) -> EmailMultiAlternatives:
-    link = settings.PUBLIC_URL + reverse("look-again")
-    return emails.written(message, name, {"link": link}, connection=connection)
+    """Return the email that asks to look at the operations page: who confirmed something, or a
+    coordinator, at what nobody else is told of.
+    """
+    about = {
+        "link": settings.PUBLIC_URL + reverse("look-again"),
+        "confirmed_by_them": message.purpose == LOOK_AGAIN,
+    }
+    return emails.written(message, LOOK_AGAIN, about, connection=connection)

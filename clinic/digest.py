@@ -7,7 +7,6 @@ so, and what it would have said is on the morning list.
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import partial
-from uuid import uuid4
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
@@ -21,12 +20,12 @@ from clinic.morning import with_failed_mail
 from education import emails, mail_rules
 from education.daily import once_a_day
 from education.models import Assignment, Clearance, DailyRun, Message, Submission
+from education.new_message import new_message, wake_sender
 from education.rules.standing import Standing
 from education.rules.working_days import WorkingDays
 from patients import programme
 from patients.clock import end_of_day, local_date
 from patients.models import Language, OperationChange, Programme, latest_first
-from patients.wake import wake
 
 DIGEST = "digest"
 HOURS = range(4, 13)
@@ -158,13 +157,8 @@ def _write(member: StaffUser, *, on: date, at: datetime, late: bool) -> None:
         return
     if Message.objects.filter(purpose=DIGEST, address=member.email, for_day=on).exists():
         return  # a runner that died had written it
-    message = Message.objects.create(
-        purpose=DIGEST,
-        address=member.email,
-        language=Language.ENGLISH,
-        message_id=f"<{uuid4()}@{settings.MAIL_DOMAIN}>",
-        for_day=on,
-        next_try_at=at,
-        recorded_at=at,
+    message = new_message(
+        DIGEST, at=at, address=member.email, language=Language.ENGLISH, for_day=on
     )
-    wake("education.tasks.send_message", message.pk)
+    message.save()
+    wake_sender(message.pk)

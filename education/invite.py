@@ -2,13 +2,11 @@
 
 import hashlib
 import secrets
-import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
 
@@ -22,11 +20,11 @@ from education.models import (
     Message,
     MessageState,
 )
+from education.new_message import new_message, wake_sender
 from patients import programme
 from patients.batches import batches
 from patients.clock import local_date
 from patients.models import Operation
-from patients.wake import wake
 
 # The purposes of an email with a link: sent to begin with, asked for by the patient, or to remind.
 INVITATION = "invitation"
@@ -111,19 +109,17 @@ def invite(
             recorded_at=at,
             by_id=by_id,
         )
-        message = Message.objects.create(
-            purpose=purpose,
-            for_day=for_day,
+        message = new_message(
+            purpose,
+            at=at,
             patient=patient,
+            due=not_before,
+            for_day=for_day,
             invitation=invitation,
-            address=patient.email,
-            language=patient.language,
-            message_id=f"<{uuid.uuid4()}@{settings.MAIL_DOMAIN}>",
-            next_try_at=not_before or at,
-            recorded_at=at,
         )
+        message.save()
         if not_before is None:  # else the periodic sweep finds it
-            wake("education.tasks.send_message", message.pk)
+            wake_sender(message.pk)
     return invitation
 
 

@@ -6,8 +6,8 @@ from enum import StrEnum
 from django.db import transaction
 
 from education.models import MailDecision, MailVerdict, Message, MessageState
-from education.overtaken import Overtaken, overtaken
-from patients.wake import wake
+from education.new_message import wake_sender
+from education.overtaken import OVERTAKEN_BY, Overtaken, overtaken
 
 TO_DECIDE = (MessageState.FAILED, MessageState.AMBIGUOUS)
 
@@ -28,15 +28,7 @@ def decide(
     with transaction.atomic():
         message = (
             Message.objects.select_for_update(of=("self",))
-            .select_related(
-                "invitation__end",
-                "invitation__assignment__operation__patient",
-                "reminds__end",
-                "reminds__assignment__operation__patient",
-                "reminder",
-                "plan_link__end",
-                "plan_link__operation__patient",
-            )
+            .select_related(*OVERTAKEN_BY)
             .get(pk=message_id)
         )
         in_doubt = message.state == MessageState.AMBIGUOUS
@@ -48,7 +40,7 @@ def decide(
                 return why
             message.state, message.tries = MessageState.WAITING, 0
             message.next_try_at, message.problem = at, ""
-            wake("education.tasks.send_message", message.pk)
+            wake_sender(message.pk)
         else:
             message.state, message.sent_at = MessageState.SENT, at
         message.save(update_fields=["state", "tries", "next_try_at", "problem", "sent_at"])

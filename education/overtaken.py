@@ -24,6 +24,16 @@ from patients.models import Patient
 
 # What goes out without anybody asking for it.
 UNASKED = (INVITATION, REMINDER)
+# What `overtaken` asks of an email, to be read along with it.
+OVERTAKEN_BY = (
+    "invitation__end",
+    "invitation__assignment__operation__patient",
+    "reminds__end",
+    "reminds__assignment__operation__patient",
+    "reminder",
+    "plan_link__end",
+    "plan_link__operation__patient",
+)
 
 
 class Overtaken(StrEnum):

@@ -4,12 +4,10 @@ Behind it stands the plan with its dates, and no name, MRN or date of birth.
 """
 
 import secrets
-import uuid
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from django.conf import settings
 from django.db import transaction
 
 from education.invite import LinkState, digest
@@ -22,11 +20,11 @@ from education.models import (
     PlanLinkEnd,
     PlanLinkToken,
 )
+from education.new_message import new_message, wake_sender
 from education.plan_moves import hand_over
 from education.plan_of import plan_of
 from patients import programme
 from patients.models import Booking, Operation
-from patients.wake import wake
 
 PLAN = "plan"
 
@@ -70,18 +68,10 @@ def send_plan(operation: Operation, *, at: datetime, by_id: int) -> PlanLink | P
             recorded_at=at,
             by_id=by_id,
         )
-        message = Message.objects.create(
-            purpose=PLAN,
-            patient=patient,
-            plan_link=link,
-            address=patient.email,
-            language=patient.language,
-            message_id=f"<{uuid.uuid4()}@{settings.MAIL_DOMAIN}>",
-            next_try_at=at,
-            recorded_at=at,
-        )
+        message = new_message(PLAN, at=at, patient=patient, plan_link=link)
+        message.save()
         hand_over(operation, found.table, GivenBy.EMAIL, link=link, at=at, by_id=by_id)
-        wake("education.tasks.send_message", message.pk)
+        wake_sender(message.pk)
     return link
 
 

@@ -5,12 +5,10 @@ an email where there is an address, else for somebody to tell by phone. One emai
 local day; what waits and is overtaken by the next move is withdrawn.
 """
 
-import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Count, Exists, OuterRef, Prefetch
 
@@ -27,6 +25,7 @@ from education.models import (
     StageTable,
     ToldBy,
 )
+from education.new_message import new_message, wake_sender
 from patients import programme
 from patients.batches import AT_ONCE, batches
 from patients.clock import end_of_day, local_date
@@ -264,16 +263,8 @@ def _link(operation: Operation, before: date | None, *, at: datetime, days: int)
 def _message(
     operation: Operation, link: PlanLink, *, for_day: date, due: datetime, at: datetime
 ) -> Message:
-    return Message(
-        purpose=PLAN_MOVED,
-        patient=operation.patient,
-        plan_link=link,
-        address=link.address,
-        language=operation.patient.language,
-        message_id=f"<{uuid.uuid4()}@{settings.MAIL_DOMAIN}>",
-        for_day=for_day,
-        next_try_at=due,
-        recorded_at=at,
+    return new_message(
+        PLAN_MOVED, at=at, patient=operation.patient, due=due, for_day=for_day, plan_link=link
     )
 
 
@@ -298,4 +289,4 @@ def _announce(message_ids: Sequence[int]) -> None:
         wake("education.tasks.sweep_messages")
     else:
         for pk in message_ids:
-            wake("education.tasks.send_message", pk)
+            wake_sender(pk)

@@ -1,14 +1,12 @@
 """Write the invitations and reminders that nobody asks for, once a day; say what is to come."""
 
 import logging
-import uuid
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.conf import settings as site
 from django.db import IntegrityError, transaction
 from django.db.models import Q
 
@@ -24,6 +22,7 @@ from education.models import (
     MessageState,
     Reminder,
 )
+from education.new_message import new_message
 from education.rules.who_is_written_to import (
     Case,
     Decision,
@@ -214,17 +213,8 @@ def remind(
         return False
     invitation.assignment = assignment  # known already: saves reading it again
     if link_state(invitation, at=at) == LinkState.GOOD:
-        message = Message.objects.create(
-            purpose=REMINDER,
-            patient=patient,
-            reminds=invitation,
-            address=patient.email,
-            language=patient.language,
-            message_id=f"<{uuid.uuid4()}@{site.MAIL_DOMAIN}>",
-            for_day=on,
-            next_try_at=at,
-            recorded_at=at,
-        )
+        message = new_message(REMINDER, at=at, patient=patient, for_day=on, reminds=invitation)
+        message.save()
     else:
         invited = invite(assignment, at=at, for_day=on, purpose=REMINDER)
         if isinstance(invited, Refusal):

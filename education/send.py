@@ -27,7 +27,7 @@ from education.invite import REMINDER, issue_token
 from education.mail_hold import not_held
 from education.mail_server import MaybeAccepted
 from education.models import Message, MessageState
-from education.overtaken import UNASKED, end_links_never_sent, overtaken
+from education.overtaken import OVERTAKEN_BY, UNASKED, end_links_never_sent, overtaken
 from education.plan_link import issue_plan_token
 from education.plan_moves import PLAN_MOVED
 from patients import programme
@@ -78,15 +78,7 @@ def send(message_id: int, *, at: datetime, connection: BaseEmailBackend | None =
     )
     if not claimed:
         return False
-    message = Message.objects.select_related(
-        "invitation__end",
-        "invitation__assignment__operation__patient",
-        "reminds__end",
-        "reminds__assignment__operation__patient",
-        "reminder",
-        "plan_link__end",
-        "plan_link__operation__patient",
-    ).get(pk=message_id)
+    message = Message.objects.select_related(*OVERTAKEN_BY).get(pk=message_id)
     why = overtaken(message, at=at)
     if why:
         _finish(message, MessageState.WITHDRAWN, problem=why)
