@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from io import StringIO
 
 from clinic import quiz_words
-from clinic.quiz_page import in_language
 from education.quiz_measured import Measured, MeasuredQuestion, MeasuredVersion
 from education.rules.item_statistics import Choice, Interval
+from education.rules.module_parts import in_language
 from education.rules.module_text import SOURCE_LANGUAGE
 from patients.rules.csv_cells import neutralise
 

@@ -1,6 +1,5 @@
 """What the page about a quiz shows, ready to be written out: words, rows and drawings."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from clinic import quiz_words
@@ -9,7 +8,7 @@ from education.models import Question
 from education.quiz_measured import Measured, MeasuredQuestion, MeasuredVersion
 from education.rules.does_it_measure import GRAVE, Finding
 from education.rules.item_statistics import Choice
-from education.rules.module_text import SOURCE_LANGUAGE
+from education.rules.module_parts import SOURCE_LANGUAGE, in_language
 from education.rules.pass_mark import KNOWING, Quiz, chance_of_passing, questions_for
 
 # Findings that the list of what was answered does not explain.
@@ -107,11 +106,6 @@ def page(result: Measured, *, language: str, tries: int) -> QuizPage:
         longer=_longer(quiz),
         sections=_sections(result, language),
     )
-
-
-def in_language(words: Mapping[str, str], language: str) -> str:
-    """Return a text in a language, or in the one it was written in."""
-    return words.get(language) or words.get(SOURCE_LANGUAGE, "")
 
 
 def _row(question: MeasuredQuestion, version: MeasuredVersion, language: str) -> VersionRow:

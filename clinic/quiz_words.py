@@ -14,7 +14,7 @@ from education.quiz_measured import (
 from education.rules.does_it_measure import FEW, GOOD_RELIABILITY, GRAVE, LEAST, Finding
 from education.rules.item_statistics import Interval
 from education.rules.missed import Reading
-from education.rules.module_text import SOURCE_LANGUAGE
+from education.rules.module_parts import in_language
 from education.rules.reliability import lengthened
 from education.rules.scoring import Kind
 
@@ -224,16 +224,16 @@ def choice_words(question: Question, name: str, language: str) -> str:
     """Return what was given, in the words of the question."""
     options = {str(option.pk): option for option in question.options.all()}
 
-    def text(words: Mapping[str, str]) -> str:
-        return words.get(language) or words.get(SOURCE_LANGUAGE, "")
-
     if question.kind in CHOSEN:
-        return text(options[name].text) if name in options else name
+        return in_language(options[name].text, language) if name in options else name
     if question.kind == Kind.NUMBER:
-        return f"{name} {text(question.unit)}".strip()
+        return f"{name} {in_language(question.unit, language)}".strip()
     if question.kind == Kind.MATCH:
         asked, _, answered = name.partition(PAIR)
         if asked in options and answered in options:
-            return f"{text(options[asked].text)} = {text(options[answered].match)}"
+            left = in_language(options[asked].text, language)
+            return f"{left} = {in_language(options[answered].match, language)}"
         return name
-    return ", then ".join(text(options[one].text) for one in name.split(THEN) if one in options)
+    return ", then ".join(
+        in_language(options[one].text, language) for one in name.split(THEN) if one in options
+    )

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from education.drawn import answer_key
 from education.models import Option, Question
-from education.rules.module_parts import SOURCE_LANGUAGE
+from education.rules.module_parts import in_language
 from education.rules.scoring import Given, Kind
 
 
@@ -16,18 +16,19 @@ def in_words(question: Question, given: Given | None, language: str) -> tuple[st
     if given is None:
         return ()
     if given.number is not None:
-        unit = _text(question.unit, language)
+        unit = in_language(question.unit, language)
         return (f"{plain_number(given.number)} {unit}".strip(),)
     options = {option.pk: option for option in question.options.all()}
     if given.order:
-        placed = (_text(options[item].text, language) for item in given.order)
+        placed = (in_language(options[item].text, language) for item in given.order)
         return tuple(f"{place}. {text}" for place, text in enumerate(placed, start=1))
     if given.pairs:
+        pairs = [(options[a].text, options[b].match) for a, b in in_order_of(question, given)]
         return tuple(
-            f"{_text(options[asked].text, language)}: {_text(options[chosen].match, language)}"
-            for asked, chosen in in_order_of(question, given)
+            f"{in_language(asked, language)}: {in_language(chosen, language)}"
+            for asked, chosen in pairs
         )
-    return tuple(_text(o.text, language) for o in options.values() if o.pk in given.options)
+    return tuple(in_language(o.text, language) for o in options.values() if o.pk in given.options)
 
 
 def right_answer(question: Question) -> Given:
@@ -48,7 +49,3 @@ def in_order_of(question: Question, given: Given) -> list[tuple[int, int]]:
 def plain_number(number: Decimal) -> str:
     """Return a number without trailing zeros: 4.000 is 4, and 100 stays 100."""
     return f"{number.normalize():f}"
-
-
-def _text(words: dict[str, str], language: str) -> str:
-    return words.get(language) or words.get(SOURCE_LANGUAGE, "")

@@ -1,23 +1,18 @@
 """How a module's texts are shown to staff."""
 
-from collections.abc import Mapping
-
 from django import template
 from django.template import Context
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from education.markdown import to_html
-from education.rules.module_text import SOURCE_LANGUAGE
+from education.rules.module_parts import in_language
 from education.signing import unsigned
 
 register = template.Library()
 
 
-@register.filter
-def in_language(text: Mapping[str, str], language: str) -> str:
-    """Return a text in a language, or in the one that it was written in."""
-    return text.get(language) or text.get(SOURCE_LANGUAGE, "")
+register.filter(in_language)
 
 
 @register.filter

@@ -11,6 +11,7 @@ from clinic.roles import READERS
 from education.models import Edition, Module
 from education.quiz_measured import measured
 from education.rules.does_it_measure import LEAST
+from education.rules.module_parts import in_language
 from patients import programme
 from patients.clock import now
 from patients.open_to import open_to
@@ -32,7 +33,7 @@ def quiz_measured(request: HttpRequest, code: str) -> HttpResponse:
         {
             "module": module,
             "edition": asked.edition,
-            "title": quiz_page.in_language(title, asked.language),
+            "title": in_language(title, asked.language),
             "form": form,
             "asked": asked,
             "result": result,

@@ -13,6 +13,11 @@ Words = Mapping[str, str]
 """One text in several languages: language code to text."""
 
 
+def in_language(words: Words, language: str) -> str:
+    """Return a text in a language, or in the one that it was written in."""
+    return words.get(language) or words.get(SOURCE_LANGUAGE, "")
+
+
 @dataclass(frozen=True)
 class OptionText:
     """One option of a choice, one item to put in order, or one pair to match.
