@@ -9,16 +9,9 @@ or when the number of queries grows with the rows. Asked for were 1,000,000 and 
 """
 
 import argparse
-import os
-import subprocess
 import sys
-import tempfile
-from pathlib import Path
-from urllib.parse import quote
 
-from tests.servers import postgres
-
-ROOT = Path(__file__).resolve().parent.parent.parent
+from tests.benchmarks.in_own_process import measure
 
 
 def main() -> int:
@@ -27,15 +20,7 @@ def main() -> int:
     parser.add_argument("--patients", type=int, default=100_000)
     parser.add_argument("--operations", type=int, default=5_000)
     options = parser.parse_args()
-    command = [sys.executable, "-m", "tests.benchmarks.at_scale_measured"]
-    command += [str(options.patients), str(options.operations)]
-    with postgres() as server, tempfile.TemporaryDirectory(prefix="clear-by-scale-") as data:
-        environment = os.environ | {
-            "DATABASE_URL": f"postgresql://postgres@{quote(server.host, safe='')}/postgres",
-            "CLINIC_DATA_DIR": data,
-            "LOG_LEVEL": "ERROR",
-        }
-        return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
+    return measure(["postgres"], "at_scale_measured", options.patients, options.operations)
 
 
 if __name__ == "__main__":

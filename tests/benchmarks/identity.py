@@ -34,7 +34,6 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
-from urllib.parse import quote
 
 from patients.rules.candidates import Counting
 from patients.rules.identity import (
@@ -49,9 +48,9 @@ from patients.rules.identity import (
 )
 from patients.rules.in_memory import InMemoryRegister, Person
 from tests.benchmarks import febrl, people
+from tests.benchmarks.in_own_process import measure
 from tests.benchmarks.people import Asked, Group, Town
 from tests.benchmarks.scores import Pair, Ranking, at_threshold, best, percentile
-from tests.servers import postgres
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 SIZES = (10_000, 100_000, 1_000_000)
@@ -351,15 +350,8 @@ def typed(row: Asked | people.Patient | None) -> str:
 def on_postgres(size: int, seed: int) -> int:
     """Measure the look-up on a throw-away PostgreSQL; return 1 if the target was missed."""
     limit = LOOK_UP_TARGETS[min(SIZES, key=lambda s: (s < size, s))]
-    command = [sys.executable, "-m", "tests.benchmarks.look_up"]
-    command += ["--people", str(size), "--seed", str(seed), "--limit", str(limit)]
-    with postgres() as server, tempfile.TemporaryDirectory(prefix="clear-by-look-up-") as data:
-        environment = os.environ | {
-            "DATABASE_URL": f"postgresql://postgres@{quote(server.host, safe='')}/postgres",
-            "CLINIC_DATA_DIR": data,
-            "LOG_LEVEL": "ERROR",
-        }
-        return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
+    arguments = ("--people", size, "--seed", seed, "--limit", limit)
+    return measure(["postgres"], "look_up", *arguments)
 
 
 def rehearsal(size: int, seed: int) -> int:

@@ -8,16 +8,9 @@ the time goes.
 """
 
 import argparse
-import os
-import subprocess
 import sys
-import tempfile
-from pathlib import Path
-from urllib.parse import quote
 
-from tests.servers import postgres
-
-ROOT = Path(__file__).resolve().parent.parent.parent
+from tests.benchmarks.in_own_process import measure
 
 
 def main() -> int:
@@ -30,24 +23,10 @@ def main() -> int:
     parser.add_argument("--rows", type=int, default=10_000)
     parser.add_argument("--profile", action="store_true")
     options = parser.parse_args()
-    return max(run(name, options) for name in options.databases)
-
-
-def run(database: str, options: argparse.Namespace) -> int:
-    """Measure one database; 1 if a promise is broken."""
-    command = [sys.executable, "-m", "tests.benchmarks.import_rows"]
-    command += ["--people", str(options.people), "--rows", str(options.rows)]
-    command += ["--profile"] if options.profile else []
-    with tempfile.TemporaryDirectory(prefix="clear-by-import-") as data:
-        environment = os.environ | {"CLINIC_DATA_DIR": data, "LOG_LEVEL": "ERROR"}
-        print(f"\n{database}", flush=True)
-        if database == "sqlite":
-            environment.pop("DATABASE_URL", None)
-            return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
-        with postgres() as server:
-            address = f"postgresql://postgres@{quote(server.host, safe='')}/postgres"
-            environment["DATABASE_URL"] = address
-            return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
+    arguments: list[object] = ["--people", options.people, "--rows", options.rows]
+    if options.profile:
+        arguments.append("--profile")
+    return measure(options.databases, "import_rows", *arguments)
 
 
 if __name__ == "__main__":

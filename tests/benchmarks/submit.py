@@ -9,16 +9,9 @@ Fails when the median is more than 2 times the floor's.
 """
 
 import argparse
-import os
-import subprocess
 import sys
-import tempfile
-from pathlib import Path
-from urllib.parse import quote
 
-from tests.servers import postgres
-
-ROOT = Path(__file__).resolve().parent.parent.parent
+from tests.benchmarks.in_own_process import measure
 
 
 def main() -> int:
@@ -27,23 +20,7 @@ def main() -> int:
     parser.add_argument("databases", nargs="*", default=["sqlite", "postgres"])
     parser.add_argument("--quizzes", type=int, default=60)
     options = parser.parse_args()
-    failed = 0
-    for database in options.databases:
-        print(database, flush=True)
-        with tempfile.TemporaryDirectory(prefix="clear-by-submit-") as data:
-            if database == "sqlite":
-                failed |= _measured(options.quizzes, CLINIC_DATA_DIR=data)
-                continue
-            with postgres() as server:
-                url = f"postgresql://postgres@{quote(server.host, safe='')}/postgres"
-                failed |= _measured(options.quizzes, CLINIC_DATA_DIR=data, DATABASE_URL=url)
-    return failed
-
-
-def _measured(quizzes: int, **settings: str) -> int:
-    command = [sys.executable, "-m", "tests.benchmarks.submit_measured", str(quizzes)]
-    environment = os.environ | settings | {"LOG_LEVEL": "ERROR"}
-    return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
+    return measure(options.databases, "submit_measured", options.quizzes)
 
 
 if __name__ == "__main__":
