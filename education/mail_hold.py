@@ -6,14 +6,12 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from education.models import MailHold
-from patients.models import latest_first
 from patients.wake import wake
 
 
 def in_force() -> MailHold | None:
     """Return the hold that is on, or None."""
-    latest = MailHold.objects.select_related("by").order_by(*latest_first()).first()
-    return latest if latest is not None and latest.held else None
+    return on().select_related("by").first()
 
 
 def hold(*, reason: str, at: datetime, by_id: int | None) -> bool:
