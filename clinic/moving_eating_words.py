@@ -70,10 +70,7 @@ def _first_day(now: PlanOf, then: PlanOf) -> Iterator[str]:
         )
     known = {_from_or_date(told, before) for told in before.notes}
     for told in after.notes:
-        if (
-            told.note in (*PLAIN_NOTES, Note.SHORT, Note.LONGER)
-            or _from_or_date(told, after) in known
-        ):
+        if told.note in SAID_ELSEWHERE or _from_or_date(told, after) in known:
             continue
         yield f"It would have a problem: {eating_words.told(told, today=then.today)}"
 

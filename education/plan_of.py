@@ -80,14 +80,6 @@ class PlanOf:
         """Copies that the patient has for another OR date: they are void."""
         return tuple(one for one in self.given if one.or_date != self.operation.or_date)
 
-    @property
-    def needs_a_new_copy(self) -> bool:
-        """The patient's last copy says another OR date than the record, or older stages."""
-        if not self.given:
-            return False
-        last = self.given[-1]
-        return last.or_date != self.operation.or_date or last.table_id != self.table.pk
-
 
 def operation_for_plan(patient: Patient, *, on: date) -> Operation | None:
     """Return the operation that a patient's plan is about: the next one, else the latest done."""

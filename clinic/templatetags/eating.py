@@ -6,7 +6,6 @@ from django import template
 
 from clinic import eating_words
 from clinic.forms.eating_stages import BASES
-from education.models import GivenBy
 from education.rules.body_numbers import Basis, Figure, Missing
 from education.rules.fluids import us_fl_oz, whole
 
@@ -42,9 +41,3 @@ def number(value: Figure | Missing) -> str:
 def basis(value: Figure | Missing) -> str:
     """Return what a number rests on and who published it."""
     return eating_words.basis(value)
-
-
-@register.filter
-def given_words(means: str) -> str:
-    """Return how a patient got the plan."""
-    return eating_words.GIVEN[GivenBy(means)]

@@ -9,7 +9,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from clinic.day_words import away as away_words
 from clinic.day_words import day as day_words
-from clinic.words import BOOKING, IDENTITY, MAIL, NAME_KIND, NEXT_STEP, STANDING
+from clinic.words import BOOKING, MAIL, NAME_KIND, NEXT_STEP, STANDING
 from education.models import MessageState
 from education.rules.next_step import NextStep
 from education.rules.standing import Standing
@@ -65,12 +65,6 @@ def local(at: datetime | None, zone: ZoneInfo) -> str:
 def booking_words(booking: str) -> str:
     """Return a booking's word."""
     return next((words for known, words in BOOKING.items() if known == booking), booking)
-
-
-@register.filter
-def identity_words(verdict: str) -> str:
-    """Return an identity decision in words."""
-    return next((words for known, words in IDENTITY.items() if known == verdict), verdict)
 
 
 @register.filter

@@ -83,8 +83,8 @@ def _choice(question: QuestionText) -> Iterator[Fault]:
             "options",
             'kind "true_false" takes two options, with the keys "true" and "false".',
         )
-    elif len(options) == 1:
-        yield "options", "one option leaves nothing to choose; give at least 2."
+    elif 0 < len(options) < FEWEST_OPTIONS:
+        yield "options", f"one option leaves nothing to choose; give at least {FEWEST_OPTIONS}."
     yield from _too_many(options)
     for one, two, language in _same(options, lambda option: option.text):
         yield "options", f'options "{one}" and "{two}" are the same in "{language}".'
