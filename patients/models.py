@@ -4,7 +4,7 @@ Rows named `...Change` and `Programme` are history: written once, never updated 
 `Patient` and `Operation` hold the latest state, kept equal to their history by the acts alone.
 """
 
-from datetime import date
+from datetime import date, datetime
 from enum import StrEnum
 from typing import Self
 from zoneinfo import ZoneInfo
@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
-from django.db.models.functions import Lower, Trim
+from django.db.models.functions import Coalesce, Lower, Trim
 
 from patients.rules.identity import NameKind, Policy
 from patients.rules.message_formats import MessageFormat
@@ -50,6 +50,9 @@ class Programme(AppendOnly):
     second_clinician = models.BooleanField(default=False, db_default=False)
     # The calendar feed names patients and procedures; without it, case numbers only.
     feed_names_patients = models.BooleanField(default=False, db_default=False)
+    # After so many messages without an answer the surgeon's office is asked to help, if it is.
+    escalates = models.BooleanField(default=True, db_default=True)
+    messages_before_escalation = models.PositiveSmallIntegerField(default=2, db_default=2)
     # The US school grade that patients' texts should not be over; a warning, never a refusal.
     reading_grade = models.PositiveSmallIntegerField(default=6, db_default=6)
     recorded_at = models.DateTimeField(db_index=True)
@@ -61,6 +64,9 @@ class Programme(AppendOnly):
         constraints = [
             models.CheckConstraint(condition=Q(attempts_allowed__gte=1), name="programme_attempts"),
             models.CheckConstraint(condition=Q(link_valid_days__gte=1), name="programme_link_days"),
+            models.CheckConstraint(
+                condition=Q(messages_before_escalation__gte=1), name="programme_messages"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -444,6 +450,16 @@ class Outcome(models.TextChoices):
     SENT = "sent", "Sent"
 
 
+class ContactQuerySet(models.QuerySet["Contact"]):
+    def standing(self) -> Self:
+        """Those that nobody corrected."""
+        return self.filter(correction__isnull=True)
+
+    def latest_first(self) -> Self:
+        """By when they were made, whenever they were written down."""
+        return self.order_by(Coalesce("made_at", "recorded_at").desc(), "-id")
+
+
 class Contact(AppendOnly):
     """One attempt to reach a patient, its means and its outcome."""
 
@@ -452,11 +468,47 @@ class Contact(AppendOnly):
     outcome = models.CharField(max_length=16, choices=Outcome)
     note = models.CharField(max_length=1000, blank=True)
     next_on = models.DateField(null=True, blank=True)
+    # When it was made, where that was before it was written down: it stands for a corrected one.
+    made_at = models.DateTimeField(null=True)
     recorded_at = models.DateTimeField(db_index=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
+    objects = ContactQuerySet.as_manager()
+
     class Meta:
         ordering = ["recorded_at", "id"]
+        indexes = [
+            models.Index(
+                fields=["next_on", "patient"],
+                condition=Q(next_on__isnull=False),
+                name="contact_next_on",
+            )
+        ]
+
+    @property
+    def at(self) -> datetime:
+        """When it was made."""
+        return self.made_at or self.recorded_at
+
+
+class ContactCorrection(AppendOnly):
+    """A contact was written down wrongly: `instead` stands in its place, or nothing does."""
+
+    contact = models.OneToOneField(Contact, on_delete=models.PROTECT, related_name="correction")
+    instead = models.OneToOneField(
+        Contact, null=True, on_delete=models.PROTECT, related_name="corrects"
+    )
+    reason = models.CharField(max_length=500)
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="contact_correction_has_reason"),
+            models.CheckConstraint(
+                condition=~Q(contact=F("instead")), name="contact_correction_of_two"
+            ),
+        ]
 
 
 # --- schedule messages: what came in, and what came of it ---------------------------------------

@@ -26,6 +26,12 @@ from education.models.clearances import (
     Waiver,
     WaiverRevocation,
 )
+from education.models.conversations import (
+    Escalation,
+    EscalationEnd,
+    TeachBack,
+    TeachBackPoint,
+)
 from education.models.drafting import (
     DraftEnd,
     DraftReview,
@@ -102,6 +108,8 @@ __all__ = [
     "EditionSign",
     "EmailText",
     "EndedBecause",
+    "Escalation",
+    "EscalationEnd",
     "GivenBy",
     "IdentityDecision",
     "IdentityDecisionQuerySet",
@@ -140,6 +148,8 @@ __all__ = [
     "SubmissionAnswer",
     "SubmissionNote",
     "SubmissionQuerySet",
+    "TeachBack",
+    "TeachBackPoint",
     "ToldBy",
     "Waiver",
     "WaiverRevocation",

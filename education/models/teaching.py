@@ -89,6 +89,8 @@ class Question(AppendOnly):
     safety_critical = models.BooleanField(default=False)
     stem = models.JSONField()
     explanation = models.JSONField()
+    # What staff ask in a teach-back; empty: a sentence made of the section's heading.
+    teach_back = models.JSONField(default=dict, db_default=Value({}, models.JSONField()))
     unit = models.JSONField(default=dict)
     number = models.DecimalField(max_digits=12, decimal_places=3, null=True)
     tolerance = models.DecimalField(max_digits=12, decimal_places=3, null=True)
