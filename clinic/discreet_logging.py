@@ -5,12 +5,14 @@ So of an exception only its type and the places (file, line, function) are writt
 request only its path, without the query and with the token of a personal link blotted out.
 """
 
+import json
 import logging
 import re
 import sys
 import threading
 import traceback
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from types import TracebackType
 from typing import Any
 
@@ -23,8 +25,6 @@ LONG_SEGMENT = re.compile(r"(/)[A-Za-z0-9_\-=:.~%]{32,}(?=[/\s\"'?#]|$)")
 QUERY = re.compile(r"(/[^\s\"'?]*)\?[^\s\"']+")
 # Celery puts these into the arguments of its log lines.
 TASK_VALUES = frozenset({"args", "kwargs", "exc", "traceback", "return_value", "reason"})
-
-ExcInfo = tuple[type[BaseException], BaseException, TracebackType | None]
 
 
 def blot(line: str) -> str:
@@ -79,6 +79,10 @@ class DiscreetFormatter(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """The line to write. The record itself is left as it is for other handlers."""
+        return super().format(self.without_facts(record))
+
+    def without_facts(self, record: logging.LogRecord) -> logging.LogRecord:
+        """A copy of the record with its message made, and no patient's fact in it."""
         copy = logging.makeLogRecord(record.__dict__)
         if isinstance(copy.args, Mapping):
             copy.args = {
@@ -92,11 +96,34 @@ class DiscreetFormatter(logging.Formatter):
         copy.exc_text = None
         copy.stack_info = None
         copy.msg, copy.args = blot(copy.getMessage()), None
-        return super().format(copy)
+        return copy
 
     def formatException(self, ei: Any) -> str:  # noqa: N802 - the standard library's name
         """Types and places, no messages."""
         return places(ei[1]) if ei and ei[1] is not None else ""
+
+
+class DiscreetJson(DiscreetFormatter):
+    """The same as one JSON object a line, for programs that collect logs.
+
+    Keys: at (UTC, RFC 3339), level, logger, message, process, thread, and where for an exception.
+    What else a record carries (a request, the values of a task) is left out.
+    """
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The line to write."""
+        copy = self.without_facts(record)
+        line = {
+            "at": datetime.fromtimestamp(copy.created, tz=UTC).isoformat(timespec="milliseconds"),
+            "level": copy.levelname,
+            "logger": copy.name,
+            "message": copy.msg,
+            "process": copy.process,
+            "thread": copy.threadName,
+        }
+        if copy.exc_info:
+            line["where"] = self.formatException(copy.exc_info)
+        return json.dumps(line, ensure_ascii=False)
 
 
 def log_uncaught_exceptions() -> None:

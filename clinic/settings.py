@@ -8,6 +8,7 @@ Two ways to run, the same code:
   is named, all of it, in one message.
 """
 
+import importlib.util
 import os
 from datetime import timedelta
 from pathlib import Path
@@ -16,46 +17,18 @@ from urllib.parse import urlsplit
 
 import dj_database_url
 from csp.constants import NONE, SELF
-from django.core.exceptions import ImproperlyConfigured
-from django.utils.translation import gettext_lazy as _
 from whitenoise.compress import Compressor
 
 from clinic.embedded import prepare_data_folder, secret_key_in
+from clinic.environment import Environment
+from clinic.languages import offer_languages
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
 
-def text(name: str, default: str = "") -> str:
-    """The environment's value without surrounding blanks; `default` if absent or empty."""
-    return os.environ.get(name, "").strip() or default
+env = Environment(os.environ)
 
-
-def flag(name: str, *, default: bool = False) -> bool:
-    """True for 1, true, yes and on; False for 0, false, no and off; anything else is refused."""
-    value = text(name).lower()
-    if not value:
-        return default
-    if value in {"1", "true", "yes", "on"}:
-        return True
-    if value in {"0", "false", "no", "off"}:
-        return False
-    raise ImproperlyConfigured(f"{name} must be 1 or 0, not {value!r}.")
-
-
-def whole_number(name: str, default: int) -> int:
-    """The environment's value as a whole number."""
-    value = text(name, str(default))
-    if not value.isdecimal():
-        raise ImproperlyConfigured(f"{name} must be a whole number, not {value!r}.")
-    return int(value)
-
-
-def items(name: str) -> list[str]:
-    """The comma-separated items of the environment's value."""
-    return [item.strip() for item in text(name).split(",") if item.strip()]
-
-
-PRODUCTION = flag("CLINIC_PRODUCTION")
+PRODUCTION = env.flag("CLINIC_PRODUCTION")
 EMBEDDED = not PRODUCTION
 
 REQUIRED_IN_PRODUCTION = (
@@ -72,40 +45,53 @@ REQUIRED_IN_PRODUCTION = (
 )
 # These may be set to nothing (a relay that asks for no password), but must be set.
 MAY_BE_EMPTY = {"EMAIL_HOST_USER", "EMAIL_HOST_PASSWORD"}
+# These may stand in a file, whose name is then in NAME_FILE.
+SECRETS = {
+    "SECRET_KEY",
+    "POSTGRES_PASSWORD",
+    "EMAIL_HOST_PASSWORD",
+    "METRICS_TOKEN",
+    "MEDIA_S3_SECRET_KEY",
+}
 
 if PRODUCTION:
-    missing = [
-        name
-        for name in REQUIRED_IN_PRODUCTION
-        if not text(name) and not (name in MAY_BE_EMPTY and name in os.environ)
-    ]
-    if missing:
-        raise ImproperlyConfigured(
-            f"CLINIC_PRODUCTION=1 needs these environment variables too: {', '.join(missing)}."
-        )
-    if not os.environ["DATABASE_URL"].startswith(("postgres://", "postgresql://")):
-        raise ImproperlyConfigured("In production DATABASE_URL must begin with postgresql://.")
+    for _name in REQUIRED_IN_PRODUCTION:
+        _in_file = _name in SECRETS and env.text(f"{_name}_FILE")
+        _empty = _name in MAY_BE_EMPTY and _name in os.environ
+        if not (env.text(_name) or _in_file or _empty):
+            _or_file = f", and {_name}_FILE names no file" if _name in SECRETS else ""
+            env.wrong(f"{_name} is not set{_or_file}.")
+    if env.flag("CLINIC_DEBUG"):
+        env.wrong("CLINIC_DEBUG and CLINIC_PRODUCTION are both 1: it would show patients' facts.")
 
 # Debug pages show local values, which are patients' facts: never in production.
-DEBUG = EMBEDDED and flag("CLINIC_DEBUG")
+DEBUG = EMBEDDED and env.flag("CLINIC_DEBUG")
 
-DATA_DIR = Path(text("CLINIC_DATA_DIR", str(BASE_DIR / "var" / "serve"))).resolve()
+DATA_DIR = Path(env.text("CLINIC_DATA_DIR", str(BASE_DIR / "var" / "serve"))).resolve()
 if EMBEDDED:
     prepare_data_folder(DATA_DIR)
-SECRET_KEY = text("SECRET_KEY") or secret_key_in(DATA_DIR)
+SECRET_KEY = env.secret("SECRET_KEY")
+if not SECRET_KEY:
+    SECRET_KEY = secret_key_in(DATA_DIR) if EMBEDDED else "none, and complained of below"
+elif PRODUCTION and len(SECRET_KEY) < 50:
+    env.wrong("SECRET_KEY must have at least 50 characters.")
 
 # The host in every link comes from here, never from a request (promise W5).
-PUBLIC_URL = text("PUBLIC_URL", "http://127.0.0.1:8000").rstrip("/")
+PUBLIC_URL = env.text("PUBLIC_URL", "http://127.0.0.1:8000").rstrip("/")
 _public = urlsplit(PUBLIC_URL)
 if _public.scheme not in {"http", "https"} or not _public.hostname:
-    raise ImproperlyConfigured(f"PUBLIC_URL must be like https://host, not {PUBLIC_URL!r}.")
-ALLOWED_HOSTS = [_public.hostname, *items("ALLOWED_HOSTS")]
+    env.wrong(f"PUBLIC_URL must be like https://host, not {PUBLIC_URL!r}.")
+elif PRODUCTION and env.text("PUBLIC_URL") and _public.scheme != "https":
+    env.wrong("PUBLIC_URL must begin with https://, for everything is sent there.")
+ALLOWED_HOSTS = [_public.hostname or "localhost", *env.items("ALLOWED_HOSTS")]
+if "*" in ALLOWED_HOSTS:
+    env.wrong("ALLOWED_HOSTS may not be *: name the hosts.")
 if EMBEDDED:
     ALLOWED_HOSTS += ["localhost", "127.0.0.1", "[::1]"]
 CSRF_TRUSTED_ORIGINS = [f"{_public.scheme}://{_public.netloc}"]
 
 # Shown on the page for "the database cannot be reached", which cannot read it from there.
-PROGRAMME_PHONE = text("PROGRAMME_PHONE")
+PROGRAMME_PHONE = env.text("PROGRAMME_PHONE")
 
 INSTALLED_APPS = [
     "clinic.apps.ClinicConfig",
@@ -177,12 +163,21 @@ SQLITE_OPTIONS: dict[str, Any] = {
 }
 # One connection for each request thread or task thread. The wait is short: when the database is
 # down, a page must say so within a second (promise B7).
-WEB_THREADS = whole_number("WEB_THREADS", 8)
-WORKER_THREADS = whole_number("WORKER_THREADS", 4)
+WEB_THREADS = env.whole_number("WEB_THREADS", 8)
+WORKER_THREADS = env.whole_number("WORKER_THREADS", 4)
 
 _database: dict[str, Any] = {}
-if text("DATABASE_URL"):
-    _database.update(dj_database_url.parse(text("DATABASE_URL"), conn_health_checks=True))
+_database_url = env.text("DATABASE_URL")
+if PRODUCTION and not _database_url.startswith(("postgres://", "postgresql://")):
+    if _database_url:
+        env.wrong("DATABASE_URL must begin with postgresql:// in production.")
+    _database_url = ""
+if _database_url:
+    _database.update(dj_database_url.parse(_database_url, conn_health_checks=True))
+    _password = env.secret("POSTGRES_PASSWORD")
+    if _password and _database.get("PASSWORD"):
+        env.wrong("DATABASE_URL has a password and POSTGRES_PASSWORD is set: leave one out.")
+    _database["PASSWORD"] = _database.get("PASSWORD") or _password
     if _database["ENGINE"] == "django.db.backends.postgresql":
         _database["ENGINE"] = "clinic.postgres"
         _database["OPTIONS"] = {
@@ -209,21 +204,48 @@ DATABASES = {"default": _database}
 # Language and time. The programme's own time zone is a record; this one is for timestamps.
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
-LOCALE_PATHS = [BASE_DIR / "education" / "locale"]
+# What patients read: English, Spanish, and what is named in a folder outside the code, where its
+# catalogues are too.
+LANGUAGES_DIR = Path(os.environ.get("LANGUAGES_DIR", "").strip() or DATA_DIR / "languages")
+LANGUAGES = offer_languages(LANGUAGES_DIR.resolve())
+LOCALE_PATHS = [BASE_DIR / "education" / "locale", LANGUAGES_DIR.resolve()]
 USE_I18N = True
 TIME_ZONE = "UTC"
 USE_TZ = True
+
+# Files that staff upload: in a folder that all processes share, or in an S3-compatible store.
+
+MEDIA_ROOT = Path(env.text("MEDIA_ROOT", str(DATA_DIR / "media" if EMBEDDED else "/data/media")))
+MEDIA_S3_BUCKET = env.text("MEDIA_S3_BUCKET")
+UPLOADS: dict[str, Any] = {"BACKEND": "django.core.files.storage.FileSystemStorage"}
+if MEDIA_S3_BUCKET:
+    if importlib.util.find_spec("storages") is None or importlib.util.find_spec("boto3") is None:
+        env.wrong("MEDIA_S3_BUCKET needs the packages of requirements-s3.txt installed.")
+    UPLOADS = {
+        "BACKEND": "storages.backends.s3.S3Storage",
+        "OPTIONS": {
+            "bucket_name": MEDIA_S3_BUCKET,
+            # Empty: the provider's own, and the machine's own leave.
+            "endpoint_url": env.text("MEDIA_S3_ENDPOINT_URL") or None,
+            "region_name": env.text("MEDIA_S3_REGION") or None,
+            "access_key": env.text("MEDIA_S3_ACCESS_KEY") or None,
+            "secret_key": env.secret("MEDIA_S3_SECRET_KEY") or None,
+            "default_acl": None,
+            "file_overwrite": False,
+        },
+    }
+elif env.text("MEDIA_S3_ACCESS_KEY"):
+    env.wrong("MEDIA_S3_ACCESS_KEY is set and MEDIA_S3_BUCKET is not.")
 
 # Static files. Before collectstatic has run, embedded mode serves them from the source folders.
 
 STATIC_URL = "/static/"
 STATIC_ROOT = Path(
-    text("STATIC_ROOT", str(DATA_DIR / "static" if EMBEDDED else BASE_DIR / "staticfiles"))
+    env.text("STATIC_ROOT", str(DATA_DIR / "static" if EMBEDDED else BASE_DIR / "staticfiles"))
 )
 STATICFILES_DIRS = [folder for folder in [BASE_DIR / "static"] if folder.is_dir()]
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "default": UPLOADS,
     "staticfiles": {"BACKEND": "clinic.static_files.Storage"},
 }
 WHITENOISE_USE_FINDERS = EMBEDDED and not (STATIC_ROOT / "staticfiles.json").is_file()
@@ -284,7 +306,7 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 # Not no-referrer: that makes the Origin header "null" and every form fails its CSRF check.
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-BEHIND_PROXY = flag("BEHIND_PROXY")
+BEHIND_PROXY = env.flag("BEHIND_PROXY")
 if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 if PRODUCTION:
@@ -298,13 +320,20 @@ if PRODUCTION:
 
 # Mail. Without EMAIL_HOST, embedded mode writes each message to a file in the data folder.
 
-EMAIL_HOST = text("EMAIL_HOST")
-EMAIL_PORT = whole_number("EMAIL_PORT", 25)
-EMAIL_HOST_USER = text("EMAIL_HOST_USER")
-EMAIL_HOST_PASSWORD = text("EMAIL_HOST_PASSWORD")
-EMAIL_USE_TLS = flag("EMAIL_USE_TLS")
+EMAIL_HOST = env.text("EMAIL_HOST")
+EMAIL_PORT = env.whole_number("EMAIL_PORT", 25)
+EMAIL_HOST_USER = env.text("EMAIL_HOST_USER")
+EMAIL_HOST_PASSWORD = env.secret("EMAIL_HOST_PASSWORD", may_be_empty=True)
+EMAIL_USE_TLS = env.flag("EMAIL_USE_TLS")  # begins plainly, then STARTTLS (port 587)
+EMAIL_USE_SSL = env.flag("EMAIL_USE_SSL")  # TLS from the first byte (port 465)
+if EMAIL_USE_TLS and EMAIL_USE_SSL:
+    env.wrong("EMAIL_USE_TLS and EMAIL_USE_SSL are both 1: choose one.")
+if bool(EMAIL_HOST_USER) != bool(EMAIL_HOST_PASSWORD):
+    env.wrong("EMAIL_HOST_USER and EMAIL_HOST_PASSWORD go together: set both or neither.")
+if PRODUCTION and EMAIL_HOST_USER and not (EMAIL_USE_TLS or EMAIL_USE_SSL):
+    env.wrong("EMAIL_HOST_PASSWORD would be sent unencrypted: set EMAIL_USE_TLS or EMAIL_USE_SSL.")
 EMAIL_TIMEOUT = 10
-MAIL_FROM = text("MAIL_FROM", "post@programme.invalid")
+MAIL_FROM = env.text("MAIL_FROM", "post@programme.invalid")
 DEFAULT_FROM_EMAIL = MAIL_FROM
 # The part behind the @ in Message-ID.
 MAIL_DOMAIN = MAIL_FROM.rpartition("@")[2].rstrip("> ")
@@ -312,20 +341,38 @@ SERVER_EMAIL = MAIL_FROM
 # The folder with the messages that "went out", or None where a mail server takes them.
 MAIL_FOLDER = None if EMAIL_HOST else DATA_DIR / "mail"
 # `manage.py demo` alone shows that folder as a page, in place of the patients' mailboxes.
-MAIL_TRAY = EMBEDDED and MAIL_FOLDER is not None and flag("CLINIC_DEMO")
+MAIL_TRAY = EMBEDDED and MAIL_FOLDER is not None and env.flag("CLINIC_DEMO")
 EMAIL_BACKEND = "education.mail_server.Backend" if EMAIL_HOST else "clinic.mail_folder.Backend"
+# The class that hands messages over (education/channel.py).
+MAIL_CHANNEL = "education.by_email.ByEmail"
 # Errors go to the log, without patients' facts; nobody is mailed a traceback (promise T3).
 ADMINS: list[tuple[str, str]] = []
 MANAGERS: list[tuple[str, str]] = []
 
+# For operators: who may read /metrics, and what this is a release of (the image says it).
+
+METRICS_TOKEN = env.secret("METRICS_TOKEN")
+if METRICS_TOKEN and len(METRICS_TOKEN) < 20:
+    env.wrong("METRICS_TOKEN must have at least 20 characters.")
+RELEASE = env.text("RELEASE", "not said")
+# Touched by the worker and the scheduler as long as they go on, for their health checks.
+PULSE_FILE = Path(
+    env.text("PULSE_FILE", str(DATA_DIR / "pulse" if EMBEDDED else "/tmp/clear-by-pulse"))
+)
+
 # Celery. The rows are the truth and a message only a hint (promise B2), so nothing here retries.
 
-REDIS_URL = text("REDIS_URL")
+REDIS_URL = env.text("REDIS_URL")
+if REDIS_URL and not REDIS_URL.startswith(("redis://", "rediss://", "redis+socket://")):
+    env.wrong("REDIS_URL must begin with redis:// or rediss://.")
+# Time limits hold in worker processes (--pool=prefork), not in threads. A sweep ends by itself
+# after a minute; the daily mail of a large programme takes the longest.
+CELERY_TASK_SOFT_TIME_LIMIT, CELERY_TASK_TIME_LIMIT = 600, 660  # seconds
 REDIS_TRANSPORT_OPTIONS: dict[str, Any] = {
     "socket_timeout": 1,
     "socket_connect_timeout": 1,
     # Above the longest task, or it would be handed out a second time while it runs.
-    "visibility_timeout": 600,
+    "visibility_timeout": 900,
     "unacked_restore_interval": 5,
     "unacked_restore_throttle": 1,
     "max_retries": 0,
@@ -344,6 +391,9 @@ CELERY_TIMEZONE = TIME_ZONE
 if REDIS_URL:
     CELERY_BROKER_URL = REDIS_URL
     CELERY_TASK_ACKS_LATE = True
+    # What kills its worker must not come back by itself, or it would kill every worker in turn.
+    # Its row comes back: once the lease is over, and a limited number of times.
+    CELERY_TASK_REJECT_ON_WORKER_LOST = False
     CELERY_WORKER_PREFETCH_MULTIPLIER = 1
     CELERY_BROKER_CONNECTION_TIMEOUT = 1
     CELERY_BROKER_TRANSPORT_OPTIONS = REDIS_TRANSPORT_OPTIONS
@@ -388,18 +438,29 @@ CELERY_BEAT_SCHEDULE = {
     },
     "log-trail-seal": {"task": "clinic.tasks.log_trail_seal", "schedule": 3600.0},
 }
-CELERY_BEAT_SCHEDULE_FILENAME = text(
+CELERY_BEAT_SCHEDULE_FILENAME = env.text(
     "BEAT_SCHEDULE_FILE", str(DATA_DIR / "beat-schedule" if EMBEDDED else "/tmp/beat-schedule")
 )
 
 # Logs: to stderr, by a formatter that lets no patient's fact and no token through (promise T3).
 
+LOG_LEVEL = env.text("LOG_LEVEL", "INFO").upper()
+if LOG_LEVEL not in {"DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"}:
+    env.wrong(f"LOG_LEVEL must be DEBUG, INFO, WARNING, ERROR or CRITICAL, not {LOG_LEVEL!r}.")
+    LOG_LEVEL = "INFO"
+LOG_FORMAT = env.text("LOG_FORMAT", "json" if PRODUCTION else "lines").lower()
+if LOG_FORMAT not in {"json", "lines"}:
+    env.wrong(f"LOG_FORMAT must be json or lines, not {LOG_FORMAT!r}.")
+    LOG_FORMAT = "lines"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"discreet": {"()": "clinic.discreet_logging.DiscreetFormatter"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "discreet"}},
-    "root": {"handlers": ["stderr"], "level": text("LOG_LEVEL", "INFO").upper()},
+    "formatters": {
+        "lines": {"()": "clinic.discreet_logging.DiscreetFormatter"},
+        "json": {"()": "clinic.discreet_logging.DiscreetJson"},
+    },
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
+    "root": {"handlers": ["stderr"], "level": LOG_LEVEL},
     "loggers": {
         # Django gives these two handlers of their own (a console, mail to ADMINS): taken away.
         "django": {"handlers": [], "level": "INFO", "propagate": True},
@@ -410,6 +471,9 @@ LOGGING = {
 
 # The MLLP listener's TLS (manage.py listen_mllp): certificate, key, and whose clients may connect.
 MLLP_TLS_CERT, MLLP_TLS_KEY, MLLP_TLS_CLIENT_CA = (
-    Path(text(name)) if text(name) else None
+    Path(env.text(name)) if env.text(name) else None
     for name in ("MLLP_TLS_CERT", "MLLP_TLS_KEY", "MLLP_TLS_CLIENT_CA")
 )
+
+# Whatever is wrong above, in one message.
+env.complain()

@@ -1,12 +1,14 @@
 """Promise T3: logs tell where something went wrong and never about whom."""
 
 import io
+import json
 import logging
 import logging.config
 import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +20,7 @@ from django.http import HttpRequest, HttpResponse
 from django.test import Client, override_settings
 from django.urls import path
 
-from clinic.discreet_logging import DiscreetFormatter, blot
+from clinic.discreet_logging import DiscreetFormatter, DiscreetJson, blot
 from patients.open_to import ANYONE, open_to
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -108,6 +110,26 @@ def test_an_exceptions_causes_are_named_without_their_messages(log: io.StringIO)
     assert "Scoring failed\nKeyError\n" in log.getvalue()
     assert "RuntimeError" in log.getvalue()
     assert_discreet(log.getvalue())
+
+
+def test_as_json_each_record_is_one_object_with_an_instant_of_rfc_3339() -> None:
+    written = io.StringIO()
+    handler = logging.StreamHandler(written)
+    handler.setFormatter(DiscreetJson())
+    log = logging.Logger("education.send")
+    log.addHandler(handler)
+    log.warning("GET /q/%s/?q=%s\nturned away", TOKEN, "Finchley", extra={"request": NAME})
+    try:
+        raise ValueError(NAME)
+    except ValueError as error:
+        log.exception("Not sent: %s", error)
+    assert_discreet(written.getvalue())
+    turned_away, not_sent = map(json.loads, written.getvalue().splitlines())
+    assert turned_away["message"] == "GET /q/***/?***\nturned away"
+    assert (turned_away["level"], turned_away["logger"]) == ("WARNING", "education.send")
+    assert datetime.fromisoformat(turned_away["at"]).utcoffset() == timedelta(0)
+    assert not_sent["message"] == "Not sent: ValueError"
+    assert f'File "{__file__}", line ' in not_sent["where"]
 
 
 def test_an_exception_given_as_an_argument_is_only_named(log: io.StringIO) -> None:
