@@ -49,6 +49,7 @@ from education.models.eating import (
     StageTable,
     StageTableSign,
 )
+from education.models.files import FileKind, TeachingFile
 from education.models.mail import (
     DailyRun,
     EmailText,
@@ -110,6 +111,7 @@ __all__ = [
     "EndedBecause",
     "Escalation",
     "EscalationEnd",
+    "FileKind",
     "GivenBy",
     "IdentityDecision",
     "IdentityDecisionQuerySet",
@@ -150,6 +152,7 @@ __all__ = [
     "SubmissionQuerySet",
     "TeachBack",
     "TeachBackPoint",
+    "TeachingFile",
     "ToldBy",
     "Waiver",
     "WaiverRevocation",

@@ -64,6 +64,9 @@ class Section(AppendOnly):
     ask_yourself = models.JSONField(default=dict, db_default=Value({}, models.JSONField()))
     # For staff, in English: where it comes from. No patient's page shows it.
     sources = models.TextField(blank=True, default="", db_default="")
+    # What it shows beside its words, as in the module's record; files by their names.
+    pictures = models.JSONField(default=list, db_default=Value([], models.JSONField()))
+    video = models.JSONField(default=dict, db_default=Value({}, models.JSONField()))
 
     class Meta:
         ordering = ["position"]

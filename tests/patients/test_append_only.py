@@ -31,6 +31,7 @@ DECISIONS = {
     "patients_intakemessage",
     "patients_intakestep",
     "education_edition",
+    "education_teachingfile",
     "education_editionsign",
     "education_moduledraft",
     "education_draftsave",
