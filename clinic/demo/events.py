@@ -22,6 +22,7 @@ from clinic.demo.stage import (
     submission,
 )
 from clinic.models import Role
+from education.by_email import ByEmail
 from education.clear import clear_by_teach_back, sign_off, waive
 from education.drawn import asked_of
 from education.identify import match, undo
@@ -76,7 +77,7 @@ class Invited:
         if isinstance(invited, Refusal):
             raise ValueError(f"{mrn} cannot be invited to {self.module}: {invited}")
         message = Message.objects.get(invitation=invited)
-        send(message.pk, at=at, connection=RefusingMailServer() if self.refused else None)
+        send(message.pk, at=at, channel=ByEmail(RefusingMailServer()) if self.refused else None)
 
 
 @dataclass(frozen=True)

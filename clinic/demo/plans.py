@@ -14,6 +14,7 @@ from clinic.demo.people import Person
 from clinic.demo.schedule_export import first_export, plans
 from clinic.demo.stage import Stage, operation, patient
 from education import stage_tables
+from education.by_email import ByEmail
 from education.eating_record import TypedFacts, choose, record_facts
 from education.models import GivenBy, Message
 from education.plan_link import PlanRefusal, send_plan
@@ -97,7 +98,7 @@ class GotPlan:
         if isinstance(link, PlanRefusal):
             raise ValueError(f"{mrn} cannot get a plan: {link}")
         message = Message.objects.get(plan_link=link)
-        send(message.pk, at=at, connection=RefusingMailServer() if self.refused else None)
+        send(message.pk, at=at, channel=ByEmail(RefusingMailServer()) if self.refused else None)
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,8 @@ from django.core.mail import EmailMultiAlternatives
 from django.db import connection, transaction
 from pytest_django import Settings
 
+from education.by_email import ByEmail
+from education.channel import HandedOver, Outcome
 from education.emails import invitation_email
 from education.invite import LinkState, invite, open_link
 from education.models import Invitation, InvitationToken, Message, MessageState
@@ -283,7 +285,7 @@ def test_a_worker_killed_before_the_server_accepted_loses_nothing(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("education.send.issue_token", killed)
+        patch.setattr("education.by_email.issue_token", killed)
         with pytest.raises(KeyboardInterrupt):
             send(message.pk, at=AT)
     assert sweep(at=AT + LEASE + MINUTE) == 1
@@ -297,10 +299,11 @@ def test_a_long_sweep_keeps_its_leases_ahead_of_it(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr("education.send.time.monotonic", lambda: 3600.0 * next(hours))
     leases: dict[int, datetime | None] = {}
 
-    def note(message: Message, **kwargs: object) -> None:
+    def note(channel: ByEmail, message: Message, **kwargs: object) -> HandedOver:
         leases[message.pk] = message.lease_until
+        return HandedOver(Outcome.TAKEN)
 
-    monkeypatch.setattr("education.send._deliver", note)
+    monkeypatch.setattr(ByEmail, "send", note)
     assert sweep(at=AT) == 3
     assert [leases[m.pk] for m in messages] == [AT + timedelta(hours=n) + LEASE for n in (1, 2, 3)]
 
@@ -432,7 +435,7 @@ def test_a_connection_that_was_dropped_between_two_messages_is_opened_anew(
         a_moment()
         return invitation_email(*args, **kwargs)
 
-    monkeypatch.setattr("education.send.invitation_email", slowly)
+    monkeypatch.setattr("education.by_email.invitation_email", slowly)
     assert sweep(at=AT) == 3
     assert [Message.objects.get(pk=m.pk).tries for m in messages] == [1, 1, 1]
     assert script.connections == 3
@@ -507,7 +510,7 @@ def test_b3_a_message_that_cannot_be_made_parks_and_the_queue_behind_it_moves(
             raise ZeroDivisionError
         return invitation_email(message, *args, **kwargs)
 
-    monkeypatch.setattr("education.send.invitation_email", make)
+    monkeypatch.setattr("education.by_email.invitation_email", make)
     assert sweep(at=AT) == 1
     assert (state_of(broken), state_of(good)) == (WAITING, SENT)
     for hour in range(1, 24):

@@ -1,0 +1,104 @@
+"""The channel that sends emails over a mail server (RFC 5321)."""
+
+import smtplib
+from datetime import datetime
+
+from django.core.mail import EmailMultiAlternatives, get_connection
+from django.core.mail.backends.base import BaseEmailBackend
+
+from education.channel import HandedOver, Outcome
+from education.emails import (
+    WITHOUT_LINK,
+    invitation_email,
+    plan_email,
+    plan_moved_email,
+    reminder_email,
+)
+from education.invite import REMINDER, issue_token
+from education.mail_server import MaybeAccepted
+from education.models import Message
+from education.plan_link import issue_plan_token
+from education.plan_moves import PLAN_MOVED
+
+# These turn the programme away (a wrong password, say), whatever the message: never final for it.
+PROGRAMME_REFUSED = (
+    smtplib.SMTPAuthenticationError,
+    smtplib.SMTPConnectError,
+    smtplib.SMTPHeloError,
+)
+
+
+class ByEmail:
+    """Sends each message as an email; the connection stays open between two of them."""
+
+    def __init__(self, connection: BaseEmailBackend | None = None) -> None:
+        self.connection = connection or get_connection()
+
+    def send(self, message: Message, *, at: datetime) -> HandedOver:
+        """Make the email and hand it over."""
+        try:
+            return self._send(message, at=at)
+        except BaseException:
+            self.close()  # a broken connection is opened anew for the next message
+            raise
+
+    def close(self) -> None:
+        """Hang up."""
+        self.connection.close()
+
+    def _send(self, message: Message, *, at: datetime) -> HandedOver:
+        try:
+            self._deliver(message, at=at)
+        except smtplib.SMTPRecipientsRefused as refused:
+            code = max((code for code, _ in refused.recipients.values()), default=550)
+            handed_over = _refused(code, bad_address=code >= 500)
+        except PROGRAMME_REFUSED as closed:
+            handed_over = HandedOver(Outcome.LATER, f"mail server answered {closed.smtp_code}")
+        except smtplib.SMTPResponseException as answered:
+            handed_over = _refused(answered.smtp_code)
+        except MaybeAccepted as broken:
+            cause = type(broken.__cause__).__name__
+            handed_over = HandedOver(Outcome.UNKNOWN, f"no answer to the text ({cause})")
+        else:
+            return HandedOver(Outcome.TAKEN)
+        self.close()
+        return handed_over
+
+    def _deliver(self, message: Message, *, at: datetime) -> None:
+        """A connection that the server dropped since the message before is opened anew, once."""
+        email = made(message, at=at, connection=self.connection)
+        # False says that it was open before.
+        used_before = self.connection.open() is False
+        try:
+            email.send()
+        except smtplib.SMTPServerDisconnected:
+            if not used_before:
+                raise
+            self.connection.close()
+            self.connection.open()
+            email.send()
+
+
+def made(message: Message, *, at: datetime, connection: BaseEmailBackend) -> EmailMultiAlternatives:
+    """Return the email of a message; the token of its link is made here, and kept nowhere."""
+    link = message.invitation or message.reminds
+    if link is not None:
+        token = issue_token(link, at=at)
+        if message.purpose == REMINDER:
+            return reminder_email(message, token, connection=connection)
+        return invitation_email(message, token, connection=connection)
+    if message.plan_link is not None:
+        token = issue_plan_token(message.plan_link, at=at)
+        make = plan_moved_email if message.purpose == PLAN_MOVED else plan_email
+        return make(message, token, connection=connection)
+    if message.purpose not in WITHOUT_LINK:
+        raise ValueError(f"message {message.pk} has no email for its purpose")
+    return WITHOUT_LINK[message.purpose](message, connection=connection)
+
+
+def _refused(code: int, *, bad_address: bool = False) -> HandedOver:
+    """5yz is final; 4yz is for later (RFC 5321, section 4.2.1)."""
+    if code >= 500:
+        said = f"refused by the mail server ({code})"
+        return HandedOver(Outcome.REFUSED, said, bad_address=bad_address)
+    return HandedOver(Outcome.LATER, f"mail server answered {code}")
