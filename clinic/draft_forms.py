@@ -41,6 +41,7 @@ def question_record(kind: str, before: Record, cleaned: Record, options: list[Re
         "section": cleaned["section"],
         "stem": words(cleaned, "stem"),
         "explanation": words(cleaned, "explanation"),
+        **_teach_back(cleaned),
         **answers_record(kind, cleaned, options),
     }
     return record | ({"version": before["version"]} if "version" in before else {})
@@ -48,13 +49,23 @@ def question_record(kind: str, before: Record, cleaned: Record, options: list[Re
 
 def version_record(kind: str, cleaned: Record, options: list[Record]) -> Record:
     """Return a further version; what it leaves empty it has from its question."""
-    record: Record = {"stem": words(cleaned, "stem"), **answers_record(kind, cleaned, options)}
+    record: Record = {
+        "stem": words(cleaned, "stem"),
+        **_teach_back(cleaned),
+        **answers_record(kind, cleaned, options),
+    }
     explanation = words(cleaned, "explanation")
     if any(explanation.values()):
         record["explanation"] = explanation
     if cleaned["section"]:
         record["section"] = cleaned["section"]
     return record
+
+
+def _teach_back(cleaned: Record) -> Record:
+    """Return what staff ask on the phone, where something is written."""
+    asked = words(cleaned, "teach_back")
+    return {"teach_back": asked} if any(asked.values()) else {}
 
 
 def answers_record(kind: str, cleaned: Record, options: list[Record]) -> Record:

@@ -45,6 +45,7 @@ def _question(question: Question) -> Record:
         "section": question.section.key,
         "stem": question.stem,
         "explanation": question.explanation,
+        **({"teach_back": question.teach_back} if question.teach_back else {}),
         **_answers(question),
     }
 
@@ -58,8 +59,9 @@ def _version(question: Question, first: Record) -> Record:
             for name, value in (
                 ("explanation", question.explanation),
                 ("section", question.section.key),
+                ("teach_back", question.teach_back),
             )
-            if value != first[name]
+            if value and value != first.get(name)
         },
         **_answers(question),
     }

@@ -65,6 +65,7 @@ def _publish_question(
         safety_critical=text.safety_critical,
         stem=dict(text.stem),
         explanation=dict(text.explanation),
+        teach_back=dict(text.teach_back or {}),
         unit=dict(text.unit or {}),
         number=text.answer,
         tolerance=text.tolerance,

@@ -47,7 +47,9 @@ def together(name: str, passages: Iterable[Passage], language: str = "en") -> Pa
 
 
 def module_passages(module: ModuleText, language: str) -> list[Passage]:
-    """The texts of a module in one language: each section, each question, each explanation."""
+    """The texts of a module in one language: each section and question, with what is explained
+    and asked in a teach-back.
+    """
     passages = [
         Passage(
             f"{module.code}: {section.key}",
@@ -63,6 +65,9 @@ def module_passages(module: ModuleText, language: str) -> list[Passage]:
             passages.append(Passage(f"{module.code}: question {name}", language, asked))
             explained = (version.explanation[language],)
             passages.append(Passage(f"{module.code}: explanation {name}", language, explained))
+            if version.teach_back and (number == 1 or version.teach_back != question.teach_back):
+                said = (version.teach_back[language],)
+                passages.append(Passage(f"{module.code}: teach-back {name}", language, said))
     return passages
 
 
@@ -105,3 +110,7 @@ def _question_passages(question: Question, language: str) -> Iterator[Passage]:
     explained = (question.explanation[language],)
     key = f"explanation-{question.name}"
     yield Passage(f"Explanation of question {number}", language, explained, key)
+    if question.teach_back:
+        said = (question.teach_back[language],)
+        key = f"teach-back-{question.name}"
+        yield Passage(f"Teach-back of question {number}", language, said, key)

@@ -100,6 +100,16 @@ class QuestionForm(DraftForm):
     stem_es = _text("Question, Spanish", 2, LONGEST_NOTE)
     explanation_en = _text("Why, English", 2, LONGEST_NOTE, help_text="Shown with the result.")
     explanation_es = _text("Why, Spanish", 2, LONGEST_NOTE)
+    teach_back_en = _text(
+        "Teach-back, English",
+        2,
+        LONGEST_NOTE,
+        help_text=(
+            "What staff ask on the phone: a question to be answered in one’s own words. Left out, "
+            "it is made of the section’s heading."
+        ),
+    )
+    teach_back_es = _text("Teach-back, Spanish", 2, LONGEST_NOTE)
     section = forms.ChoiceField(label="Explained in the section", required=False)
     safety_critical = forms.BooleanField(
         label="Safety-critical: must be right to pass; missed twice, somebody calls",

@@ -132,7 +132,10 @@ def module_draft_question(
         _tell(page, question_key, version, form, rows)
     lines = part.get(entries_name(kind), [])
     context["reads"] = how_it_reads(
-        part["stem"], *(line["text"] for line in lines), part.get("explanation", {})
+        part["stem"],
+        *(line["text"] for line in lines),
+        part.get("explanation", {}),
+        part.get("teach_back", {}),
     )
     return render(request, template, {"form": form, "page": page, "rows": rows, **context})
 
@@ -150,7 +153,7 @@ def _changed(
 def _data(question: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:
     own = {name: part.get(name, "") for name in ("answer", "tolerance", "shuffle", "section")}
     return {
-        **spread(part, "stem", "explanation", "unit"),
+        **spread(part, "stem", "explanation", "teach_back", "unit"),
         **own,
         "safety_critical": question["safety_critical"],
     }

@@ -150,7 +150,10 @@ def _words(version: Record) -> object:
         [(o["key"], o["text"], o.get("match")) for o in version.get(what, ())]
         for what in ("option", "item", "pair")
     ]
-    told = (version.get(name) for name in ("stem", "explanation", "section", "unit", "shuffle"))
+    told = (
+        version.get(name)
+        for name in ("stem", "explanation", "section", "unit", "shuffle", "teach_back")
+    )
     return *told, options
 
 

@@ -54,7 +54,8 @@ class QuestionText:
     All kinds but the number have `options`. The kind number has `unit`, `answer` and `tolerance`
     instead: a typed number is right when it is at most `tolerance` away from `answer`, in that
     unit. `section` is the key of the section that explains it. `shuffle` shows the options of a
-    choice in another order in each attempt; items and pairs always are.
+    choice in another order in each attempt; items and pairs always are. `teach_back` is what staff
+    ask in a teach-back; None: a sentence made of the section's heading.
 
     `versions` are further wordings of the same question, of the same kind and the same mark: a
     retake asks another one. They have no versions of their own.
@@ -71,6 +72,7 @@ class QuestionText:
     answer: Decimal | None = None
     tolerance: Decimal | None = None
     shuffle: bool = False
+    teach_back: Words | None = None
     versions: tuple["QuestionText", ...] = ()
 
     @property
@@ -122,3 +124,5 @@ def _texts(module: ModuleText) -> Iterator[Words]:
         for version in question.every_version:
             yield from asked_words(version)
             yield version.explanation
+            if version.teach_back is not None:
+                yield version.teach_back

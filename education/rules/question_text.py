@@ -12,7 +12,7 @@ from education.rules.question_problems import question_problems
 from education.rules.scoring import CHOICES, Kind
 from education.rules.toml_fields import Fields, Record, Where, name
 
-_COMMON = frozenset({"kind", "safety_critical", "section", "stem", "explanation"})
+_COMMON = frozenset({"kind", "safety_critical", "section", "stem", "explanation", "teach_back"})
 _OWN = {
     **dict.fromkeys(CHOICES, frozenset({"option", "shuffle"})),
     Kind.NUMBER: frozenset({"unit", "answer", "tolerance"}),
@@ -36,6 +36,7 @@ def read_question(
         section=_section(fields, record, sections, where),
         stem=fields.words(record, "stem", where),
         explanation=fields.words(record, "explanation", where),
+        teach_back=fields.words_if_any(record, "teach_back", where),
     )
     if kind is not None:
         question = _with_answers(fields, record, question, where)
@@ -71,6 +72,8 @@ def _version(
         version = replace(version, section=_section(fields, record, sections, where))
     if "explanation" in record:
         version = replace(version, explanation=fields.words(record, "explanation", where))
+    if "teach_back" in record:
+        version = replace(version, teach_back=fields.words(record, "teach_back", where))
     return version if kind is None else _with_answers(fields, record, version, where)
 
 
