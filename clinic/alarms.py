@@ -22,7 +22,8 @@ from clinic.unsettled import Change
 from education import emails
 from education.models import Message
 from education.new_message import new_message, wake_sender
-from patients.models import Language, Operation
+from patients.models import Operation
+from patients.rules.languages import SOURCE_LANGUAGE
 
 # To whoever confirmed; and to all who coordinate, of what nobody with an account confirmed.
 LOOK_AGAIN, LOOK_AGAIN_ALL = "look_again", "look_again_all"
@@ -111,7 +112,7 @@ def _open(one: Lapsed, *, at: datetime) -> None:
 
 
 def _write(member: StaffUser, purpose: str, patient_id: int | None, *, at: datetime) -> None:
-    message = new_message(purpose, at=at, address=member.email, language=Language.ENGLISH)
+    message = new_message(purpose, at=at, address=member.email, language=SOURCE_LANGUAGE)
     message.patient_id = patient_id
     message.save()
     wake_sender(message.pk)

@@ -10,8 +10,9 @@ from django.db.models import Count
 from clinic.day_words import day
 from clinic.words import BOOKING, NAME_KIND
 from education.models import Clearance
-from patients.models import Booking, Contact, Language, Operation, OtherName, Patient
+from patients.models import Booking, Contact, Operation, OtherName, Patient
 from patients.rules.identity import NameKind
+from patients.rules.languages import name_of
 from patients.rules.names import normal_name
 
 NONE = "none on file"
@@ -150,7 +151,7 @@ def _digits(phone: str) -> str:
 
 
 def _language(patient: Patient) -> str:
-    return str(dict(Language.choices).get(patient.language, patient.language))
+    return name_of(patient.language)
 
 
 def _count(rows: Iterable[tuple[int, int]]) -> dict[int, int]:

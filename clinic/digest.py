@@ -25,7 +25,8 @@ from education.rules.standing import Standing
 from education.rules.working_days import WorkingDays
 from patients import programme
 from patients.clock import end_of_day, local_date
-from patients.models import Language, OperationChange, Programme, latest_first
+from patients.models import OperationChange, Programme, latest_first
+from patients.rules.languages import SOURCE_LANGUAGE
 
 DIGEST = "digest"
 HOURS = range(4, 13)
@@ -157,8 +158,6 @@ def _write(member: StaffUser, *, on: date, at: datetime, late: bool) -> None:
         return
     if Message.objects.filter(purpose=DIGEST, address=member.email, for_day=on).exists():
         return  # a runner that died had written it
-    message = new_message(
-        DIGEST, at=at, address=member.email, language=Language.ENGLISH, for_day=on
-    )
+    message = new_message(DIGEST, at=at, address=member.email, language=SOURCE_LANGUAGE, for_day=on)
     message.save()
     wake_sender(message.pk)

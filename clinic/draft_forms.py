@@ -5,22 +5,22 @@ from typing import Any
 from clinic.forms.module_draft import OptionForm
 from education.draft_parts import entries_name, new_key
 from education.rules.scoring import CHOICES, Kind
+from patients.rules.languages import codes
 
 Record = dict[str, Any]
-LANGUAGES = ("en", "es")
 
 
 def words(cleaned: Record, name: str) -> Record:
-    """Return a text in both languages, as two fields have it."""
-    return {code: cleaned.get(f"{name}_{code}", "") for code in LANGUAGES}
+    """Return a text in every language, as its fields have it."""
+    return {code: cleaned.get(f"{name}_{code}", "") for code in codes()}
 
 
 def spread(record: Record, *names: str) -> Record:
-    """Return texts as the two fields that show each."""
+    """Return texts as the fields that show each."""
     return {
         f"{name}_{code}": (record.get(name) or {}).get(code, "")
         for name in names
-        for code in LANGUAGES
+        for code in codes()
     }
 
 

@@ -11,10 +11,10 @@ from education.drafting import Readiness, latest, latest_edition, open_draft, re
 from education.models import DraftSave, Edition, ModuleDraft
 from education.readability import Passage, read
 from education.rules.module_changes import Change
-from education.rules.module_parts import LANGUAGES
 from education.rules.reading import markdown_blocks
 from education.rules.toml_fields import FieldProblem
 from patients import programme
+from patients.rules.languages import codes
 
 Record = dict[str, Any]
 
@@ -75,7 +75,7 @@ def how_it_reads(*texts: Record) -> list[tuple[str, ReadText]]:
     """Return how texts of a draft read together, for each language that they are written in."""
     goal = programme.current().reading_grade
     found = []
-    for code in LANGUAGES:
+    for code in codes():
         blocks = tuple(b for one in texts for b in markdown_blocks(one.get(code, "")))
         if blocks:
             found.append((code, in_words(read(Passage("", code, blocks), goal=goal))))

@@ -8,6 +8,7 @@ from django.utils import translation
 from clinic.typeset import Data, typeset
 from education import eating_texts
 from education.plan_of import PlanOf
+from education.written_days import language
 
 TEMPLATE = Path(__file__).with_name("eating_plan.typ")
 
@@ -31,7 +32,7 @@ def content(found: PlanOf, *, at: datetime) -> Data:
     """Return what the document says, in the active language; strings only."""
     stages = eating_texts.stages(found)
     return {
-        "lang": eating_texts.language(),
+        "lang": language(),
         "title": eating_texts.title(),
         "programme": found.programme.name,
         "header": eating_texts.header(found),

@@ -39,7 +39,6 @@ from patients.models import (
     Booking,
     Contact,
     KeptApart,
-    Language,
     Means,
     Merge,
     OperationChange,
@@ -49,6 +48,7 @@ from patients.models import (
     Patient,
     PatientChange,
 )
+from patients.rules.languages import name_of
 from patients.speaks_for import operations_of, spoken_for
 
 Ids = Collection[int]
@@ -178,7 +178,7 @@ def _fact(row: PatientChange, field: str) -> str:
     if isinstance(value, date):
         return day(value)
     if field == "language":
-        return str(dict(Language.choices).get(value, value))
+        return name_of(value)
     return value or "none"
 
 

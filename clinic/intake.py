@@ -9,8 +9,9 @@ from clinic.day_words import day
 from patients.compare_message import ON_RECORD
 from patients.intake import reasons_of
 from patients.message_words import EVENTS, STEPS, reason_words
-from patients.models import Booking, IntakeMessage, IntakeStep, Language, Step
+from patients.models import Booking, IntakeMessage, IntakeStep, Step
 from patients.rules.intake import Fate
+from patients.rules.languages import name_of
 from patients.rules.message_reading import Reading
 from patients.rules.schedule_changes import Proposal, Verdict
 from patients.rules.schedule_columns import Column
@@ -231,7 +232,7 @@ def _name(patient: KnownPatient | None) -> str:
 
 
 def _language(code: str) -> str:
-    return str(dict(Language.choices).get(code, code))
+    return name_of(code)
 
 
 def patient_ids(proposal: Proposal | None, step: IntakeStep) -> int | None:

@@ -8,8 +8,9 @@ from education.models import Question
 from education.quiz_measured import Measured, MeasuredQuestion, MeasuredVersion
 from education.rules.does_it_measure import GRAVE, Finding
 from education.rules.item_statistics import Choice
-from education.rules.module_parts import SOURCE_LANGUAGE, in_language
+from education.rules.module_parts import in_language
 from education.rules.pass_mark import KNOWING, Quiz, chance_of_passing, questions_for
+from patients.rules.languages import SOURCE_LANGUAGE
 
 # Findings that the list of what was answered does not explain.
 LITTLE_TO_SEE = {Finding.VERY_EASY, Finding.EASY_AS_IT_SHOULD_BE, Finding.NEVER_CHOSEN}

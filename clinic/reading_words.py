@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from education.readability import over_goal
 from education.rules.grades import SMOG_SENTENCES, inflesz
 from education.rules.reading import MAX_SENTENCE_WORDS, MIN_GRADED_WORDS, Readings
+from education.rules.syllables import known
+from patients.rules.languages import name_of
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,8 @@ def _hardness(found: Readings) -> str:
         if found.hard:
             return f"Harder than it should be: “{band}” on the INFLESZ scale."
         return f"“{band[0].upper()}{band[1:]}” on the INFLESZ scale."
+    if not known(found.language):
+        return f"No formula for {name_of(found.language)} is known here: no grade."
     if found.words < MIN_GRADED_WORDS:
         return f"Fewer than {MIN_GRADED_WORDS} words have no grade of their own."
     return f"No grade: fewer than {MIN_GRADED_WORDS} words stand in sentences."

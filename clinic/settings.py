@@ -17,11 +17,11 @@ from urllib.parse import urlsplit
 
 import dj_database_url
 from csp.constants import NONE, SELF
-from django.utils.translation import gettext_lazy as _
 from whitenoise.compress import Compressor
 
 from clinic.embedded import prepare_data_folder, secret_key_in
 from clinic.environment import Environment
+from clinic.languages import offer_languages
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
@@ -204,8 +204,11 @@ DATABASES = {"default": _database}
 # Language and time. The programme's own time zone is a record; this one is for timestamps.
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
-LOCALE_PATHS = [BASE_DIR / "education" / "locale"]
+# What patients read: English, Spanish, and what is named in a folder outside the code, where its
+# catalogues are too.
+LANGUAGES_DIR = Path(os.environ.get("LANGUAGES_DIR", "").strip() or DATA_DIR / "languages")
+LANGUAGES = offer_languages(LANGUAGES_DIR.resolve())
+LOCALE_PATHS = [BASE_DIR / "education" / "locale", LANGUAGES_DIR.resolve()]
 USE_I18N = True
 TIME_ZONE = "UTC"
 USE_TZ = True

@@ -9,8 +9,8 @@ from typing import Any
 
 from django.utils.text import slugify
 
-from education.rules.module_parts import SOURCE_LANGUAGE
 from education.rules.scoring import Kind
+from patients.rules.languages import SOURCE_LANGUAGE, codes
 
 Record = dict[str, Any]
 
@@ -77,7 +77,7 @@ def _with(
 
 def blank_question(kind: str, section: str) -> Record:
     """Return a question with nothing in it yet."""
-    words = {"en": "", "es": ""}
+    words = dict.fromkeys(codes(), "")
     question: Record = {
         "kind": kind,
         "safety_critical": False,
@@ -92,7 +92,7 @@ def with_version(content: Record, key: str) -> Record:
     """Add a further version of a question with nothing in it yet."""
 
     def add(question: Record) -> None:
-        blank = {"stem": {"en": "", "es": ""}, **_blank_answers(question["kind"])}
+        blank = {"stem": dict.fromkeys(codes(), ""), **_blank_answers(question["kind"])}
         question.setdefault("version", []).append(blank)
 
     return _changing(content, key, add)
@@ -130,7 +130,7 @@ def without(content: Record, what: str, key: str) -> Record:
 
 def _blank_answers(kind: str) -> Record:
     if kind == Kind.NUMBER:
-        return {"unit": {"en": "", "es": ""}, "answer": "", "tolerance": "0"}
+        return {"unit": dict.fromkeys(codes(), ""), "answer": "", "tolerance": "0"}
     if kind == Kind.TRUE_FALSE:
         options = [{"key": key, "text": text, "right": False} for key, text in TRUE_OR_FALSE]
         return {"option": options}

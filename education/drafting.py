@@ -24,10 +24,11 @@ from education.models import (
 )
 from education.publish import publish
 from education.rules.module_changes import Changed, changes
-from education.rules.module_parts import LANGUAGES, SOURCE_LANGUAGE, ModuleText
+from education.rules.module_parts import ModuleText
 from education.rules.module_text import ModuleTextError, read_record
 from education.rules.toml_fields import FieldProblem
 from patients import programme
+from patients.rules.languages import SOURCE_LANGUAGE, codes
 
 Record = dict[str, Any]
 
@@ -221,7 +222,7 @@ def in_its_languages(content: Record) -> Record:
 
     So a module is published in one language while the other one is still being written.
     """
-    wanted = {code for code in LANGUAGES if content["title"].get(code, "").strip()}
+    wanted = {code for code in codes() if content["title"].get(code, "").strip()}
     pruned: Record = _pruned(content, wanted | {SOURCE_LANGUAGE})
     return pruned
 
@@ -231,7 +232,7 @@ def _pruned(value: Any, wanted: set[str]) -> Any:
         return [_pruned(one, wanted) for one in value]
     if not isinstance(value, dict):
         return value
-    if value and set(value) <= set(LANGUAGES):
+    if value and set(value) <= set(codes()):
         return {code: text for code, text in value.items() if code in wanted}
     return {name: _pruned(one, wanted) for name, one in value.items()}
 

@@ -16,8 +16,9 @@ from django.conf import settings
 from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
-from education.eating_texts import alarms, language
+from education.eating_texts import alarms
 from education.plan_of import PlanOf
+from education.written_days import language
 
 SPACE = uuid.uuid5(uuid.NAMESPACE_URL, "eating-plan")
 DAY = timedelta(days=1)

@@ -5,20 +5,18 @@ The plan's own words, which paper has too, are in education/eating_texts.py; the
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
-from django.utils.dateformat import time_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from education.eating_texts import language, long_day, plain_day, short_day
 from education.models import PlanLink
 from education.plan_of import PlanOf, sipping_of
 from education.rules.eating_plan import NoDates, Note, PlanDay, Told
 from education.rules.fluids import us_fl_oz, whole
 from education.rules.plan_items import FLUID, MEAL, items_of
+from education.written_days import clock, long_day, plain_day, short_day
 
-CLOCK = {"en": "g:i A", "es": "H:i"}
 ABOUT_MEALS = frozenset(
     {
         Note.MEALS_NOT_CHOSEN,
@@ -80,12 +78,12 @@ def sips(found: PlanOf, *, at: datetime) -> list[str]:
     if told.today:
         return [
             pace,
-            _("Start now, and you reach your goal at %(time)s.") % {"time": _clock(told.by.time())},
+            _("Start now, and you reach your goal at %(time)s.") % {"time": clock(told.by.time())},
         ]
     reach = _("Start now, and you drink %(oz)s of %(goal)s US fluid ounces by %(time)s.") % {
         "oz": whole(told.oz_by_bedtime),
         "goal": whole(us_fl_oz(today.amounts.fluid_ml)),
-        "time": _clock(found.table.bedtime),
+        "time": clock(found.table.bedtime),
     }
     return [pace, reach, _("Do not gulp to catch up.")]
 
@@ -144,7 +142,3 @@ def _meal_problem(told: Told, or_date: date) -> str:
     return ngettext(
         "You can choose %(count)s more day.", "You can choose %(count)s more days.", told.count
     ) % {"count": told.count}
-
-
-def _clock(at: time) -> str:
-    return time_format(at, CLOCK[language()])

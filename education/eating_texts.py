@@ -1,4 +1,4 @@
-"""The eating plan in the patient's words; in the language that is active (English or Spanish).
+"""The eating plan in the patient's words; in the language that is active.
 
 Grade 6 or lower, 20 words a sentence at most (promise W9). No dose and no day to stop a medicine is
 ever said here. Every copy says which OR date it was made from, and that the team's own word wins.
@@ -7,18 +7,14 @@ ever said here. Every copy says which OR date it was made from, and that the tea
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.utils.dateformat import format as format_date
-from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from education.plan_of import PlanOf
 from education.rules.eating_plan import Note, PlanDay
-from education.rules.eating_stages import Stage
+from education.rules.eating_stages import Stage, in_words
 from education.rules.fluids import us_fl_oz, whole
-
-LONG = {"en": "l, F j, Y", "es": r"l j \d\e F \d\e Y"}
-PLAIN = {"en": "F j, Y", "es": r"j \d\e F \d\e Y"}
-SHORT = {"en": "D, F j", "es": r"D j \d\e F"}
+from education.written_days import language, long_day, plain_day, short_day
 
 MAX_NAME = 60  # characters that fit into the header
 
@@ -44,26 +40,6 @@ class DayText:
     when: str
     stage: str
     what: str
-
-
-def language() -> str:
-    """Return the code of the active language, as stages name it."""
-    return "es" if (get_language() or "").startswith("es") else "en"
-
-
-def long_day(day: date) -> str:
-    """Return a date with its weekday and the month's name."""
-    return format_date(day, LONG[language()])
-
-
-def plain_day(day: date) -> str:
-    """Return a date with the month's name, without its weekday."""
-    return format_date(day, PLAIN[language()])
-
-
-def short_day(day: date) -> str:
-    """Return a date for a list: no year, the weekday cut short, the month's name in full."""
-    return format_date(day, SHORT[language()])
 
 
 def title() -> str:
@@ -205,12 +181,12 @@ def stages(found: PlanOf) -> list[StageText]:
     return [
         StageText(
             stage=by_key[key],
-            name=by_key[key].name[code],
+            name=in_words(by_key[key].name, code),
             when=_span(days[0].day, days[-1].day),
             days=len(days),
-            allowed=by_key[key].allowed[code],
+            allowed=in_words(by_key[key].allowed, code),
             avoided=_avoided(by_key[key], found),
-            to_do=by_key[key].to_do[code],
+            to_do=in_words(by_key[key].to_do, code),
         )
         for key, days in listed.items()
     ]
@@ -221,7 +197,7 @@ def _avoided(stage: Stage, found: PlanOf) -> tuple[str, ...]:
     order = fasting_order(found)
     if stage.nothing_by_mouth and order:
         return (order,)
-    return stage.avoided[language()]
+    return in_words(stage.avoided, language())
 
 
 def fasting_order(found: PlanOf) -> str:
@@ -249,14 +225,15 @@ def day_text(day: PlanDay) -> DayText:
         what.append(ngettext("%(count)s shake", "%(count)s shakes", count) % {"count": count})
     if day.meal:
         what.append(_("one solid meal"))
-    names = ", ".join(stage.name[code] for stage in day.stages)
+    names = ", ".join(in_words(stage.name, code) for stage in day.stages)
     return DayText(day, short_day(day.day), names, ", ".join(what))
 
 
 def meals(found: PlanOf) -> list[str]:
     """Say on which days a solid meal is, and what it is; nothing where no stage has one."""
     code = language()
-    meant = [stage.meal[code] for day in found.plan.days for stage in day.stages if stage.meal]
+    in_stages = (stage for day in found.plan.days for stage in day.stages)
+    meant = [in_words(stage.meal, code) for stage in in_stages if stage.meal]
     chosen = [short_day(day.day) for day in found.plan.days if day.meal]
     if not meant:
         return []

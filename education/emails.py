@@ -10,9 +10,9 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import translation
 
-from education.eating_texts import long_day
 from education.email_words import EDITABLE, Words, in_force
 from education.models import Message
+from education.written_days import long_day
 from patients import programme
 
 

@@ -15,6 +15,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Coalesce, Lower, Trim
 
 from patients.rules.identity import NameKind, Policy
+from patients.rules.languages import SOURCE_LANGUAGE
 from patients.rules.message_formats import MessageFormat
 
 
@@ -25,11 +26,6 @@ class AppendOnly(models.Model):
 
     class Meta:
         abstract = True
-
-
-class Language(models.TextChoices):
-    ENGLISH = "en", "English"
-    SPANISH = "es", "Spanish"
 
 
 class Programme(AppendOnly):
@@ -99,7 +95,7 @@ class Patient(models.Model):
     birth_date = models.DateField(db_index=True)
     email = models.EmailField(max_length=254, blank=True)
     phone = models.CharField(max_length=40, blank=True)
-    language = models.CharField(max_length=8, choices=Language, default=Language.ENGLISH)
+    language = models.CharField(max_length=8, default=SOURCE_LANGUAGE)
     name_key = models.CharField(max_length=420, db_index=True, editable=False)
     # Set while the record is merged into another one, which then speaks for both (patients.merge).
     merged_into = models.ForeignKey(

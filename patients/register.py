@@ -13,7 +13,8 @@ from django.dispatch import Signal
 
 from patients.batches import AT_ONCE, insert_all, update_all
 from patients.match_keys import FIND_DUPLICATES, keep
-from patients.models import Language, Patient, PatientChange
+from patients.models import Patient, PatientChange
+from patients.rules.languages import SOURCE_LANGUAGE
 from patients.rules.names import name_key
 from patients.speaks_for import held_all
 from patients.wake import wake
@@ -34,7 +35,7 @@ def enrol(
     at: datetime,
     email: str = "",
     phone: str = "",
-    language: str = Language.ENGLISH,
+    language: str = SOURCE_LANGUAGE,
     source: str = "",
     by_id: int | None = None,
 ) -> Patient:

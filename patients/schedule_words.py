@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import date
 
+from patients.rules.languages import name_of
 from patients.rules.schedule_changes import Proposal, Verdict
 from patients.rules.schedule_dates import Order
 from patients.rules.schedule_reasons import (
@@ -244,8 +245,6 @@ FIELDS = {
 }
 VALUES = {
     "on_hold": "on hold",
-    "en": "English",
-    "es": "Spanish",
 }
 ENCODINGS = {
     "utf-8": "UTF-8",
@@ -293,7 +292,9 @@ def value_words(field: str, value: str | date | None) -> str:
         return f"{value.day} {value:%B %Y}"
     if not value:
         return "none" if field == "or_date" else "nothing"
-    return VALUES.get(value, value) if field in ("booking", "language") else _short(value)
+    if field == "language":
+        return name_of(value)
+    return VALUES.get(value, value) if field == "booking" else _short(value)
 
 
 def _short(text: str) -> str:

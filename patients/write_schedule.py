@@ -5,7 +5,8 @@ from datetime import datetime
 from typing import Any
 
 from patients import other_names, register, schedule
-from patients.models import Booking, Language, Operation, Patient, Procedure
+from patients.models import Booking, Operation, Patient, Procedure
+from patients.rules.languages import SOURCE_LANGUAGE
 from patients.rules.schedule_changes import Proposal, Verdict
 from patients.rules.schedule_known import mrn_key
 from patients.rules.schedule_reasons import Notice
@@ -75,7 +76,7 @@ class _Writing:
                 birth_date=row.birth_date,
                 email=row.email,
                 phone=row.phone,
-                language=row.language or Language.ENGLISH,
+                language=row.language or SOURCE_LANGUAGE,
             )
             for proposal, row in self.proposals
             if proposal.patient is None

@@ -27,6 +27,7 @@ for _name in (
     "PROGRAMME_PHONE",
     "STATIC_ROOT",
     "SECRET_KEY",
+    "LANGUAGES_DIR",
 ):
     os.environ.pop(_name, None)
 os.environ["CLINIC_DATA_DIR"] = _folder

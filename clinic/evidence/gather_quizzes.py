@@ -26,10 +26,10 @@ from education.models import (
     Submission,
     SubmissionAnswer,
 )
-from education.rules.module_parts import SOURCE_LANGUAGE
 from education.rules.scoring import Given
 from education.shown import as_written
 from patients.clock import local_date
+from patients.rules.languages import SOURCE_LANGUAGE
 
 
 def quizzes_of(

@@ -5,8 +5,8 @@ from typing import Any
 
 from django import forms
 
-from patients.models import Language
 from patients.rules.identity import Claim
+from patients.rules.languages import choices
 from patients.rules.names import normal_name
 from patients.rules.schedule_persons import family_name_is_new
 
@@ -36,7 +36,7 @@ class CorrectForm(forms.Form):
     )
     email = forms.EmailField(required=False, max_length=254)
     phone = forms.CharField(required=False, max_length=40)
-    language = forms.ChoiceField(choices=Language.choices)
+    language = forms.ChoiceField(choices=choices)
     source = forms.CharField(
         label="How you know",
         help_text="For example: the patient said so on the phone. It stays on record.",

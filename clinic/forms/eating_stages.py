@@ -10,9 +10,9 @@ from django.core.exceptions import ValidationError
 
 from education.rules.body_numbers import WEIGHT_BASES, Basis
 from education.rules.eating_stages import Anchor, Stage
-from education.rules.stage_text import FURTHEST, KEY, LANGUAGES, MAX_LINES, MAX_TEXT, Data, as_data
+from education.rules.stage_text import FURTHEST, KEY, MAX_LINES, MAX_TEXT, REQUIRED, Data, as_data
+from patients.rules.languages import added, codes, name_of
 
-LANGUAGE_NAMES = {"en": "English", "es": "Spanish"}
 ANCHORS = [
     (Anchor.OPERATION.value, "from the OR date"),
     (Anchor.DISCHARGE.value, "from discharge"),
@@ -49,6 +49,18 @@ class DaysForm(forms.Form):
     last_from = forms.ChoiceField(choices=ANCHORS, label="Last day is counted")
     remove = forms.BooleanField(required=False, label="Take this stage out")
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for one in added():
+            self.fields[f"name_{one.code}"] = forms.CharField(
+                required=False, max_length=MAX_TEXT, label=f"Name in {one.name}"
+            )
+
+    @property
+    def further_names(self) -> list[forms.BoundField]:
+        """The names in languages that a programme added; they may stay empty."""
+        return [self[f"name_{one.code}"] for one in added()]
+
     @property
     def is_empty(self) -> bool:
         """Whether nothing was typed into the row of a new stage."""
@@ -57,7 +69,7 @@ class DaysForm(forms.Form):
         return not cleaned.get("key") and all(value in (None, "") for value in typed)
 
     def clean(self) -> dict[str, Any]:
-        """A stage has a name in each language and both days."""
+        """A stage has a name, in English and in Spanish, and both days."""
         cleaned = super().clean() or {}
         if not self.is_empty and not cleaned.get("remove"):
             for name in ("name_en", "name_es", "first_days", "last_days"):
@@ -72,11 +84,11 @@ class DaysForm(forms.Form):
             as_data(before)
             if before
             else {
-                **{part: {code: [] for code in LANGUAGES} for part in PARTS},
+                **{part: {code: [] for code in codes()} for part in PARTS},
                 "key": slug(typed["name_en"]),
             }
         )
-        data["name"] = {"en": typed["name_en"], "es": typed["name_es"]}
+        data["name"] = {code: typed[f"name_{code}"] for code in codes()}
         data["first"] = {"from": typed["first_from"], "days": typed["first_days"]}
         data["last"] = {"from": typed["last_from"], "days": typed["last_days"]}
         return data
@@ -94,8 +106,7 @@ def days_of(stage: Stage) -> dict[str, Any]:
     """Return a stage as the initial values of its row."""
     return {
         "key": stage.key,
-        "name_en": stage.name["en"],
-        "name_es": stage.name["es"],
+        **{f"name_{code}": stage.name.get(code, "") for code in codes()},
         "first_from": stage.first.anchor.value,
         "first_days": stage.first.days,
         "last_from": stage.last.anchor.value,
@@ -231,23 +242,23 @@ class StageForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for code in LANGUAGES:
+        for code in codes():
             self.fields[f"meal_{code}"] = forms.CharField(
                 required=False,
                 max_length=MAX_TEXT,
-                label=f"What a solid meal is, in {LANGUAGE_NAMES[code]}",
+                label=f"What a solid meal is, in {name_of(code)}",
             )
         for name, label in LIMITS.items():
             self.fields[name] = forms.DecimalField(
                 required=False, min_value=0, max_value=5000, decimal_places=1, label=label
             )
         for part, label in PARTS.items():
-            for code in LANGUAGES:
+            for code in codes():
                 self.fields[f"{part}_{code}"] = forms.CharField(
                     required=False,
                     max_length=MAX_LINES * MAX_TEXT,
-                    label=f"{label}, in {LANGUAGE_NAMES[code]}",
-                    help_text="One on each line, in the same order in both languages.",
+                    label=f"{label}, in {name_of(code)}",
+                    help_text="One on each line, in the same order in each language.",
                     widget=forms.Textarea(attrs={"rows": 5}),
                 )
 
@@ -264,9 +275,21 @@ class StageForm(forms.Form):
         if any(given) and not all(given):
             raise ValidationError("Solid meals: fill in all five, or none.")
         for part, label in PARTS.items():
-            if len({len(lines(cleaned.get(f"{part}_{code}"))) for code in LANGUAGES}) > 1:
+            typed = {code: lines(cleaned.get(f"{part}_{code}")) for code in codes()}
+            if len({len(said) for code, said in typed.items() if said or code in REQUIRED}) > 1:
                 raise ValidationError(f"{label}: as many lines in each language.")
         return cleaned
+
+    @property
+    def words(self) -> list[forms.BoundField]:
+        """The fields that patients read, each in every language."""
+        return [self[f"{part}_{code}"] for part in ("meal", *PARTS) for code in codes()]
+
+    @property
+    def numbers(self) -> list[forms.BoundField]:
+        """All other fields."""
+        words = {field.name for field in self.words}
+        return [field for field in self if field.name not in words]
 
     def applied(self, before: Stage) -> Data:
         """Return the stage as data, with what was typed."""
@@ -288,9 +311,9 @@ class StageForm(forms.Form):
             if typed["meal_count"]
             else None
         )
-        data["meal"] = {code: typed[f"meal_{code}"] for code in LANGUAGES}
+        data["meal"] = {code: typed[f"meal_{code}"] for code in codes()}
         for part in PARTS:
-            data[part] = {code: lines(typed[f"{part}_{code}"]) for code in LANGUAGES}
+            data[part] = {code: lines(typed[f"{part}_{code}"]) for code in codes()}
         return data
 
 
@@ -312,7 +335,7 @@ def stage_initial(stage: Stage) -> dict[str, Any]:
         shown["meal_count"] = stage.meals.count
         shown["meal_apart"] = stage.meals.apart
         shown["meal_last_days"] = stage.meals.last_days
-    shown |= {f"meal_{code}": stage.meal.get(code, "") for code in LANGUAGES}
+    shown |= {f"meal_{code}": stage.meal.get(code, "") for code in codes()}
     shown |= {name: getattr(stage.limits, name) for name in LIMITS}
     texts: Mapping[str, Mapping[str, tuple[str, ...]]] = {
         "allowed": stage.allowed,
@@ -320,6 +343,6 @@ def stage_initial(stage: Stage) -> dict[str, Any]:
         "to_do": stage.to_do,
     }
     for part, by_language in texts.items():
-        for code in LANGUAGES:
+        for code in codes():
             shown[f"{part}_{code}"] = "\n".join(by_language.get(code, ()))
     return shown

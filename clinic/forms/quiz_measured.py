@@ -10,7 +10,7 @@ from clinic.forms.operations import EARLIEST, LATEST
 from education.models import Edition
 from education.quiz_answers import Asked
 from patients.clock import end_of_day
-from patients.models import Language
+from patients.rules.languages import choices
 
 NOT_OFFERED = {"invalid_choice": "Choose one of the list."}
 
@@ -23,7 +23,7 @@ class QuizFilter(forms.Form):
     )
     language = forms.ChoiceField(
         required=False,
-        choices=[("", "every language"), *Language.choices],
+        choices=lambda: [("", "every language"), *choices()],
         error_messages=NOT_OFFERED,
     )
     first_day = forms.DateField(

@@ -1,5 +1,6 @@
 """How the eating plan's numbers look on staff pages."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 
 from django import template
@@ -23,6 +24,12 @@ def weight_basis(code: str) -> str:
 def both_fluids(ml: int | Decimal) -> str:
     """Return millilitres in both units: 1893 mL (64 US fl oz)."""
     return f"{whole(Decimal(ml))} mL ({whole(us_fl_oz(ml))} US fl oz)"
+
+
+@register.filter
+def lines_in(lines: Mapping[str, tuple[str, ...]], code: str) -> tuple[str, ...]:
+    """Return the lines in a language; none where it has none."""
+    return lines.get(code, ())
 
 
 @register.filter

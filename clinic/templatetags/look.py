@@ -13,8 +13,8 @@ from clinic.words import BOOKING, MAIL, NAME_KIND, NEXT_STEP, STANDING
 from education.models import MessageState
 from education.rules.next_step import NextStep
 from education.rules.standing import Standing
-from patients.models import Language
 from patients.rules.identity import NameKind
+from patients.rules.languages import name_of
 
 register = template.Library()
 
@@ -100,4 +100,4 @@ def mail_words(state: str) -> str:
 @register.filter
 def language_words(code: str) -> str:
     """Return a language's name."""
-    return str(dict(Language.choices).get(code, code))
+    return name_of(code)

@@ -35,9 +35,10 @@ from education.rules.may_give import to_tell_the_team
 from education.rules.patient_numbers import OwnNumber
 from education.stage_tables import stages_of, usual_stay
 from patients.clock import now
-from patients.models import Language, Operation, Patient
+from patients.models import Operation, Patient
 from patients.open_to import open_to
 from patients.programme import local_day
+from patients.rules.languages import choices, codes
 from patients.speaks_for import speaker
 
 Params = ParamSpec("Params")
@@ -80,7 +81,7 @@ def eating_plan(request: HttpRequest, patient: Patient) -> HttpResponse:
             "may_care": role in CARERS,
             "may_sign": role in CLINICIANS,
             "give_form": GiveForm(),
-            "languages": Language.choices,
+            "languages": choices(),
             "supplement_form": supplement,
             "supplement": (
                 eating_plan_page.supplement(found, **supplement.cleaned_data)
@@ -255,7 +256,7 @@ def eating_plan_file(
     request: HttpRequest, patient: Patient, language: str, form: str
 ) -> HttpResponse:
     """Download the plan as a PDF, or as calendar entries with neutral titles."""
-    if language not in Language.values:
+    if language not in codes():
         raise Http404
     at = now()
     found = _found(patient, at=at)

@@ -29,6 +29,7 @@ from education.rules.stage_text import StageProblems, read_stages
 from patients.clock import now
 from patients.open_to import open_to
 from patients.programme import local_day
+from patients.rules.languages import choices
 
 EXAMPLE_AHEAD = timedelta(days=60)
 DRAWN = 1000  # units across the drawing
@@ -58,6 +59,7 @@ def eating_stages(request: HttpRequest) -> HttpResponse:
         "example": _example(request),
         "may_change": role in STAGE_KEEPERS,
         "may_sign": role in CLINICIANS,
+        "others": choices()[1:],
         "earlier": StageTable.objects.select_related("by", "sign__by").order_by("-number")[:20],
     }
     if table:

@@ -10,10 +10,10 @@ from clinic.roles import READERS
 from education.models import Edition, Module
 from education.readability import edition_passages, read, together
 from education.rules.clear_communication import Index, index
-from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
 from patients import programme
 from patients.clock import now
 from patients.open_to import open_to
+from patients.rules.languages import SOURCE_LANGUAGE, codes
 
 
 @open_to(*READERS)
@@ -93,4 +93,4 @@ def _asked(request: HttpRequest, code: str) -> tuple[Edition, list[Edition], str
 
 
 def _languages(edition: Edition) -> list[str]:
-    return [code for code in LANGUAGES if code in edition.languages]
+    return [code for code in codes() if code in edition.languages]

@@ -16,8 +16,8 @@ from education.mail_decisions import Undecidable, decide
 from education.models import MailVerdict, Message
 from patients import programme
 from patients.clock import now
-from patients.models import Language
 from patients.open_to import open_to
+from patients.rules.languages import choices, codes, name_of
 
 EMAILS = {"invitation": "The link to a module", "reminder": "A reminder"}
 
@@ -77,7 +77,7 @@ def mail_texts(request: HttpRequest) -> HttpResponse:
     """Which emails have words that can be changed, and which were."""
     own = email_words.changed()
     listed = [
-        (name, words, [(code, label, (name, code) in own) for code, label in Language.choices])
+        (name, words, [(code, label, (name, code) in own) for code, label in choices()])
         for name, words in EMAILS.items()
     ]
     return render(request, "clinic/mail_texts.html", {"listed": listed})
@@ -88,7 +88,7 @@ def mail_texts(request: HttpRequest) -> HttpResponse:
 @once
 def mail_text(request: HttpRequest, email: str, language: str) -> HttpResponse:
     """The words of one email in one language: preview, save, or go back to the original."""
-    if email not in email_words.EDITABLE or language not in Language.values:
+    if email not in email_words.EDITABLE or language not in codes():
         raise Http404
     at, by_id = now(), member(request).pk
     if request.POST.get("restore"):
@@ -109,7 +109,7 @@ def mail_text(request: HttpRequest, email: str, language: str) -> HttpResponse:
     context = {
         "form": form,
         "what": EMAILS[email],
-        "language": Language(language),
+        "language": name_of(language),
         "code": language,
         "subject": subject,
         "text": text,

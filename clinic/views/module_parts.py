@@ -35,12 +35,12 @@ from education.draft_parts import (
 )
 from education.models import Edition
 from education.rules.drawing import Draw
-from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
 from education.shown import as_written, number_of_questions, sections, shown_question
 from education.views.link import phone_link
 from patients import programme
 from patients.clock import now
 from patients.open_to import open_to
+from patients.rules.languages import SOURCE_LANGUAGE, codes
 
 SPARE_LINES = 2
 NEW = "new"
@@ -196,7 +196,7 @@ def module_draft_preview(request: HttpRequest, code: str) -> HttpResponse:
     if text is None:
         return render(request, "clinic/module_no_preview.html", {"page": page}, status=409)
     asked = request.GET.get("language", "")
-    language = asked if asked in LANGUAGES and asked in text.title else SOURCE_LANGUAGE
+    language = asked if asked in codes() and asked in text.title else SOURCE_LANGUAGE
     place = request.GET.get("question", "")
     context: dict[str, Any] = {
         "page": page,
@@ -204,7 +204,7 @@ def module_draft_preview(request: HttpRequest, code: str) -> HttpResponse:
         "programme": (told := programme.current()),
         "phone_link": phone_link(told.phone),
         "emergency_link": phone_link(told.emergency_number),
-        "in_preview": [code for code in LANGUAGES if code in text.title],
+        "in_preview": [code for code in codes() if code in text.title],
     }
 
     def shown(edition: Edition) -> str:

@@ -14,13 +14,13 @@ from clinic.once import once
 from clinic.roles import CLINICIANS, REGISTRARS, STAGE_KEEPERS
 from education.drafting import archived_modules, in_work, is_archived, open_draft
 from education.models import Edition, Module
-from education.rules.module_text import LANGUAGES, SOURCE_LANGUAGE
 from education.shown import ShownQuestion, as_written
 from education.signing import sign
 from education.titles import titles
 from patients import programme
 from patients.clock import now
 from patients.open_to import open_to
+from patients.rules.languages import SOURCE_LANGUAGE, codes
 
 
 @open_to(*Role)
@@ -62,7 +62,7 @@ def module(request: HttpRequest, code: str) -> HttpResponse:
             "edition": edition,
             "editions": editions,
             "language": language,
-            "languages": [code for code in LANGUAGES if code in edition.languages],
+            "languages": [code for code in codes() if code in edition.languages],
             "title": edition.title[language],
             "sections": edition.sections.all(),
             "questions": _by_question(as_written(edition, language)),

@@ -8,14 +8,22 @@ Discharge is the day on which the patient goes home: the OR date plus the nights
 is a calendar date, never an instant; no clock change moves it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import TypeVar
 
 from education.rules.label import Limits
+from patients.rules.languages import SOURCE_LANGUAGE
 
 Texts = dict[str, str]  # language code to text
 Lines = dict[str, tuple[str, ...]]  # language code to lines
+_Said = TypeVar("_Said", str, tuple[str, ...])
+
+
+def in_words(words: Mapping[str, _Said], language: str) -> _Said:
+    """Return a text or lines in a language, or in English where it has none."""
+    return words.get(language) or words[SOURCE_LANGUAGE]
 
 
 class Anchor(StrEnum):

@@ -5,9 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from education.rules.scoring import Kind
-
-SOURCE_LANGUAGE = "en"
-LANGUAGES = ("en", "es")
+from patients.rules.languages import SOURCE_LANGUAGE
 
 Words = Mapping[str, str]
 """One text in several languages: language code to text."""

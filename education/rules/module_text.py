@@ -10,8 +10,6 @@ from collections.abc import Collection
 from decimal import Decimal
 
 from education.rules.module_parts import (
-    LANGUAGES,
-    SOURCE_LANGUAGE,
     ModuleText,
     OptionText,
     QuestionText,
@@ -21,9 +19,9 @@ from education.rules.module_parts import (
 )
 from education.rules.question_text import read_question
 from education.rules.toml_fields import FieldProblem, Fields, Record, Where, languages_of, name
+from patients.rules.languages import SOURCE_LANGUAGE
 
 __all__ = [
-    "LANGUAGES",
     "SOURCE_LANGUAGE",
     "ModuleText",
     "ModuleTextError",

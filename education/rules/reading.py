@@ -19,7 +19,7 @@ from education.rules.grades import (
     smog,
     szigriszt_pazos,
 )
-from education.rules.syllables import is_hard, syllables
+from education.rules.syllables import is_hard, known, syllables
 
 MAX_SENTENCE_WORDS = 20
 GRADE_GOAL = 6
@@ -120,7 +120,6 @@ def readings_of(blocks: Iterable[str], language: str, *, goal: float = GRADE_GOA
     """Measure a text that is cut into blocks already."""
     listed = tuple(blocks)
     cut = tuple(block for block in (_block(text, language) for text in listed) if block)
-    counts = text_counts(listed, language)
     found = Readings(
         language,
         goal,
@@ -128,6 +127,9 @@ def readings_of(blocks: Iterable[str], language: str, *, goal: float = GRADE_GOA
         sentences=sum(len(block) for block in cut),
         blocks=cut,
     )
+    if not known(language):
+        return found
+    counts = text_counts(listed, language)
     if counts.words < MIN_GRADED_WORDS:
         return found
     whole = vars(found)
@@ -135,8 +137,6 @@ def readings_of(blocks: Iterable[str], language: str, *, goal: float = GRADE_GOA
         return Readings(
             **whole | {"huerta": fernandez_huerta(counts), "perspicuity": szigriszt_pazos(counts)}
         )
-    if language != "en":
-        return found
     scores = {
         "grade": flesch_kincaid(counts),
         "ease": flesch_ease(counts),

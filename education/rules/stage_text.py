@@ -11,8 +11,10 @@ from typing import Any
 
 from education.rules.eating_stages import Anchor, Edge, Lines, Meals, Stage, Texts
 from education.rules.label import Limits
+from patients.rules.languages import BUILT_IN, codes
 
-LANGUAGES = ("en", "es")
+# A further language may be written later; until then its readers read the English words.
+REQUIRED = tuple(one.code for one in BUILT_IN)
 FURTHEST = 365  # days from an anchor
 MAX_TEXT = 300  # characters of a name or a line
 MAX_LINES = 12
@@ -104,20 +106,21 @@ def _stage(data: Mapping[str, Any]) -> Stage:
 
 
 def _texts(data: Mapping[str, Any], what: str) -> Texts:
-    texts = {code: str(data.get(code, "")).strip() for code in LANGUAGES}
+    texts = {code: str(data.get(code, "")).strip() for code in codes()}
     for code, text in texts.items():
-        if not text or len(text) > MAX_TEXT:
+        if (not text and code in REQUIRED) or len(text) > MAX_TEXT:
             raise ValueError(f"{what} in {code}: 1 to {MAX_TEXT} characters")
-    return texts
+    return {code: text for code, text in texts.items() if text}
 
 
 def _lines(data: Mapping[str, Any], what: str) -> Lines:
     found: Lines = {}
-    for code in LANGUAGES:
+    for code in codes():
         lines = tuple(line for line in (str(one).strip() for one in data.get(code, ())) if line)
         if len(lines) > MAX_LINES or any(len(line) > MAX_TEXT for line in lines):
             raise ValueError(f"{what} in {code}: at most {MAX_LINES} lines of {MAX_TEXT}")
-        found[code] = lines
+        if lines or code in REQUIRED:
+            found[code] = lines
     if len({len(lines) for lines in found.values()}) > 1:
         raise ValueError(f"{what}: not as many lines in each language")
     return found

@@ -30,6 +30,11 @@ def _counter(language: str) -> textstatistics:
     return counter
 
 
+def known(language: str) -> bool:
+    """Whether syllables are counted, and hard words known, in this language."""
+    return language in HARD_FROM
+
+
 _ENGLISH, _SPANISH = _counter("en_US"), _counter("es")
 
 
@@ -47,11 +52,12 @@ def is_hard(word: str, language: str) -> bool:
     """Whether a word has many syllables and is not on textstat's list of familiar words.
 
     The list is Dale and Chall's for English, and the 20,000 most frequent words for Spanish. A
-    plural is as familiar as its singular; numbers are not hard.
+    plural is as familiar as its singular; numbers are not hard. Of another language nobody here
+    knows.
     """
     if not _LETTERS.fullmatch(word.replace("-", "").replace("’", "").replace("'", "")):
         return False
-    if syllables(word, language) < HARD_FROM.get(language, HARD_FROM["en"]):
+    if not known(language) or syllables(word, language) < HARD_FROM[language]:
         return False
     counter = _SPANISH if language == "es" else _ENGLISH
     return all(

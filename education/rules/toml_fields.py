@@ -12,7 +12,8 @@ from decimal import Decimal, InvalidOperation
 from types import MappingProxyType
 from typing import Any
 
-from education.rules.module_parts import LANGUAGES, SOURCE_LANGUAGE, Words
+from education.rules.module_parts import Words
+from patients.rules.languages import SOURCE_LANGUAGE, codes
 
 MAX_KEY_LENGTH = 60
 
@@ -53,7 +54,7 @@ def languages_of(title: object) -> tuple[str, ...]:
     """The title decides the languages of a module; without one, its source language."""
     if not isinstance(title, dict):
         return (SOURCE_LANGUAGE,)
-    known = tuple(language for language in title if language in LANGUAGES)
+    known = tuple(language for language in title if language in codes())
     return known if SOURCE_LANGUAGE in known else (SOURCE_LANGUAGE, *known)
 
 
@@ -90,12 +91,12 @@ class Fields:
                 said = f'"{field}" has no text in "{language}".'
                 self.add(where, f"{field}-{language}", said)
         for language, text in table.items():
-            if language not in LANGUAGES:
+            if language not in codes():
                 self.add(
                     where,
                     f"{field}-{language}",
                     f'"{field}" has the unknown language "{language}"; '
-                    f"known are {', '.join(LANGUAGES)}.",
+                    f"known are {', '.join(codes())}.",
                 )
             elif language not in self.languages:
                 said = f'"{field}" has a text in "{language}", but the title has none.'

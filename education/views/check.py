@@ -11,6 +11,7 @@ from education.take import Unanswered, answers_given, submit
 from education.views.link import NOT_REACHED, Visit, page, see, through_link, where_it_stands
 from education.views.question import of_attempt
 from education.views.typed import forget_typed, typed_in
+from education.written_days import plain_day
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,7 @@ def _page(visit: Visit, attempt: Attempt, typed: Typed, *, status: int = 200) ->
     context = {
         "attempt": attempt,
         "typed": typed,
+        "birth_date": plain_day(typed.birth_date),
         "rows": rows,
         "unanswered": [row for row in rows if not row.answer],
         "refused": status == 422,

@@ -4,7 +4,7 @@ No page here knows a session. A GET or HEAD writes nothing and sets no cookie, b
 open links too (promise W4).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, wraps
@@ -24,8 +24,9 @@ from education.models import Attempt, Edition, Invitation, Submission
 from education.take import in_progress
 from patients import programme
 from patients.clock import now
-from patients.models import Language, Programme
+from patients.models import Programme
 from patients.open_to import LINK_HOLDER, open_to
+from patients.rules.languages import codes, direction_of, own_name_of
 
 LANGUAGE_COOKIE = "lang"
 LANGUAGE_COOKIE_AGE = 24 * 60 * 60  # seconds
@@ -84,7 +85,7 @@ class Visit:
     @cached_property
     def languages(self) -> list[str]:
         """The languages on offer: those that the edition has complete."""
-        return [code for code in Language.values if code in self.edition.languages]
+        return [code for code in codes() if code in self.edition.languages]
 
     @cached_property
     def language(self) -> str:
@@ -167,7 +168,8 @@ def page(visit: Visit, name: str, context: dict[str, Any], *, status: int = 200)
     """
     common = {
         "language": visit.language,
-        "languages": [(code, Language(code)) for code in visit.languages],
+        "direction": direction_of(visit.language),
+        "languages": [(code, own_name_of(code)) for code in visit.languages],
         "language_url": visit.address("quiz-language"),
         "here": visit.here,
         "programme": visit.programme,
@@ -201,7 +203,7 @@ def not_found(request: HttpRequest, **kwargs: Any) -> HttpResponse:
 
 def not_found_page() -> HttpResponse:
     """Return the one page for all that is not there: always the same bytes (promise W6)."""
-    return _closed("not_found", list(Language.values), status=404)
+    return _closed("not_found", list(codes()), status=404)
 
 
 def dead_page(
@@ -211,8 +213,8 @@ def dead_page(
 
     `renew_url`: where a new one may be asked for in place of one that is too old.
     """
-    first = chosen_language(request, Language.values)
-    others = [code for code in Language.values if code != first]
+    first = chosen_language(request, codes())
+    others = [code for code in codes() if code != first]
     return _closed(str(state), [first, *others], status=status, renew_url=renew_url)
 
 
@@ -223,7 +225,9 @@ def _closed(state: str, languages: list[str], *, status: int, renew_url: str = "
         told = None
     context = {
         "state": state,
-        "languages": languages,
+        "languages": [(code, direction_of(code)) for code in languages],
+        "language": languages[0],
+        "direction": direction_of(languages[0]),
         "renew_url": renew_url,
         "programme": told,
         "phone_link": phone_link(told.phone) if told else "",
@@ -238,7 +242,7 @@ def _closed(state: str, languages: list[str], *, status: int, renew_url: str = "
 # --- language and telephone ----------------------------------------------------------------------
 
 
-def chosen_language(request: HttpRequest, offered: list[str]) -> str:
+def chosen_language(request: HttpRequest, offered: Sequence[str]) -> str:
     """Return the language of a page. What is on record about the patient plays no part (W6)."""
     for code in (_cookie(request), request.GET.get("l")):
         if code in offered:
@@ -268,4 +272,4 @@ def phone_link(number: str) -> str:
 
 def _cookie(request: HttpRequest) -> str:
     code = request.COOKIES.get(LANGUAGE_COOKIE, "")
-    return code if code in Language.values else ""
+    return code if code in codes() else ""

@@ -13,6 +13,7 @@ from education.rules.eating_plan import Choices, Note, Told, meal_days, meal_not
 from education.stage_tables import stages_of
 from education.views.link import NOT_REACHED, see
 from education.views.plan_visit import PlanVisit, page, through_plan_link
+from education.written_days import long_day
 
 # Kept all the same once the patient has read that it is so.
 MAY_STAND = frozenset({Note.MEALS_NOT_CHOSEN, Note.MEALS_TOO_CLOSE})
@@ -63,10 +64,10 @@ def _asked(
         "or_date": or_date.isoformat(),
         "count": meals.count,
         "between": meals.apart - 1,
-        "last": eating_texts.long_day(or_date + meals.last_days * DAY),
+        "last": long_day(or_date + meals.last_days * DAY),
         "about": eating_texts.meals(found)[-1:],
         "days": [
-            (day.isoformat(), eating_texts.long_day(day), offset in picked)
+            (day.isoformat(), long_day(day), offset in picked)
             for offset in offered(found)
             for day in [or_date + offset * DAY]
         ],

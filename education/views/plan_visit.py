@@ -21,8 +21,8 @@ from education.plan_link import open_plan
 from education.plan_of import PlanOf, plan_of
 from education.views.link import chosen_language, dead_page, not_found_page, phone_link, refuse
 from patients.clock import now
-from patients.models import Language
 from patients.open_to import LINK_HOLDER, open_to
+from patients.rules.languages import codes, direction_of, own_name_of
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ def through_plan_link(
 def asked_language(request: HttpRequest) -> str:
     """Return the language that the address asks for, else the browser's."""
     asked = request.GET.get("l", "")
-    return asked if asked in Language.values else chosen_language(request, Language.values)
+    return asked if asked in codes() else chosen_language(request, codes())
 
 
 def page(
@@ -90,7 +90,8 @@ def page(
     common = {
         "language": visit.language,
         "languages": [],
-        "other": next(one for one in Language.values if one != visit.language),
+        "direction": direction_of(visit.language),
+        "others": [(one, own_name_of(one)) for one in codes() if one != visit.language],
         "programme": programme,
         "phone_link": phone_link(programme.phone),
         "emergency_link": phone_link(programme.emergency_number),

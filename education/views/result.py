@@ -8,6 +8,7 @@ from education.given import from_json
 from education.models import Submission
 from education.shown import ShownQuestion, questions
 from education.views.link import Visit, page, see, through_link
+from education.written_days import plain_day
 from patients.clock import local_date
 
 
@@ -33,7 +34,7 @@ def result(visit: Visit) -> HttpResponse:
     context = {
         "submission": submission,
         "title": submission.edition.title[_language(visit, submission)],
-        "handed_in": local_date(submission.recorded_at, visit.programme.zone),
+        "handed_in": plain_day(local_date(submission.recorded_at, visit.programme.zone)),
         "wrong": wrong,
         "right": [answer for answer in told if answer.was_right],
         "unsafe": [answer for answer in wrong if answer.question.record.safety_critical],

@@ -6,6 +6,7 @@ from education.forms import MAX_NAME, YouForm
 from education.shown import questions
 from education.views.link import Visit, page, see, through_link, where_it_stands
 from education.views.typed import keep_typed, typed_in
+from education.written_days import date_parts
 from patients.clock import local_date
 
 LONGEST_ECHO = MAX_NAME + 50  # characters of a refused name that are shown again
@@ -52,9 +53,7 @@ def _page(
     context = {
         "typed": typed,
         "errors": first_errors,
-        "date_parts": ["day", "month", "year"]
-        if visit.language == "es"
-        else ["month", "day", "year"],
+        "date_parts": date_parts(),
         "back_url": visit.address("quiz-check")
         if visit.back_to_check
         else visit.address("quiz-question", last),

@@ -7,6 +7,7 @@ other fact that is wrong is left out, and a warning says so.
 from dataclasses import dataclass, field
 from datetime import date
 
+from patients.rules.languages import meant_by
 from patients.rules.message_reading import Frame, Noted, Warn
 from patients.rules.schedule_columns import Column
 from patients.rules.schedule_dates import EARLIEST_YEAR
@@ -14,7 +15,6 @@ from patients.rules.schedule_names import in_one_case, readable
 from patients.rules.schedule_reasons import Notice, Problem, Reason, Said
 from patients.rules.schedule_rows import (
     EMAIL,
-    LANGUAGES,
     LONGEST,
     LONGEST_OTHER,
     OLDEST_PATIENT,
@@ -99,7 +99,7 @@ class MessageRow:
 
     def language(self, word: str) -> str:
         """Return the code of a language that there are materials in."""
-        code = LANGUAGES.get(word.strip().casefold(), "")
+        code = meant_by(word)
         if word.strip() and not code:
             self.notices.append(Said(Notice.LANGUAGE_NOT_OFFERED, word.strip()[:LONGEST_OTHER]))
         return code

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 
+from patients.rules.languages import SOURCE_LANGUAGE
 from patients.rules.names import name_tokens
 from patients.rules.schedule_booking import booking_after
 from patients.rules.schedule_columns import Column
@@ -286,7 +287,7 @@ class _Comparison:
                 row.birth_date,
                 row.email,
                 row.phone,
-                row.language or "en",
+                row.language or SOURCE_LANGUAGE,
                 row.name_key,
             )
             self.remember_patient(patient)

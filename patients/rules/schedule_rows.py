@@ -13,6 +13,7 @@ from enum import StrEnum
 from functools import cached_property
 from types import MappingProxyType
 
+from patients.rules.languages import meant_by
 from patients.rules.names import name_key
 from patients.rules.schedule_columns import Column
 from patients.rules.schedule_dates import Order, order_of, read_date
@@ -47,14 +48,6 @@ PLANS = {
     for word in words.split(",")
 }
 NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
-LANGUAGES = {
-    word: code
-    for code, words in {
-        "en": "en eng english inglés ingles en-us",
-        "es": "es spa spanish español espanol castellano es-us es-mx",
-    }.items()
-    for word in words.split()
-}
 # As wide as the record's own columns.
 LONGEST = {
     Column.MRN: 40,
@@ -299,7 +292,7 @@ class _Reading:
 
     def language(self) -> str:
         word = self.text(Column.LANGUAGE)
-        code = LANGUAGES.get(word.casefold(), "")
+        code = meant_by(word)
         if word and not code:
             self.notices.append(Said(Notice.LANGUAGE_NOT_OFFERED, word))
         return code

@@ -10,7 +10,6 @@ from textstat import flesch_kincaid_grade
 import education
 from education.readability import Passage, module_passages, together
 from education.rules.module_text import (
-    LANGUAGES,
     ModuleText,
     QuestionText,
     languages_complete,
@@ -18,7 +17,9 @@ from education.rules.module_text import (
 )
 from education.rules.reading import count_words, grade, sentences
 from education.rules.scoring import Kind
+from patients.rules.languages import BUILT_IN
 
+LANGUAGES = tuple(one.code for one in BUILT_IN)
 FOLDER = Path(education.__file__).parent / "starter"
 MODULES = {path.stem: read_module(path.read_text()) for path in sorted(FOLDER.glob("*.toml"))}
 SAFE_MARKDOWN = re.compile(r"<|\]\(|`|^\s*(?:#|>|\d+\.)|\*\*\*|(?<!\*)\*(?!\*)", re.MULTILINE)
