@@ -32,6 +32,15 @@ from education.models.conversations import (
     TeachBack,
     TeachBackPoint,
 )
+from education.models.delivery import (
+    AddressMark,
+    AddressMarkEnd,
+    AddressMarkQuerySet,
+    DeliveryEvent,
+    ReceivedMail,
+    ReceivedMailQuerySet,
+    ReceivedSettled,
+)
 from education.models.drafting import (
     DraftEnd,
     DraftReview,
@@ -90,12 +99,16 @@ from education.models.teaching import (
 __all__ = [
     "MATCHED",
     "AcceptedQuerySet",
+    "AddressMark",
+    "AddressMarkEnd",
+    "AddressMarkQuerySet",
     "Assignment",
     "AssignmentChange",
     "AssignmentQuerySet",
     "Attempt",
     "Clearance",
     "DailyRun",
+    "DeliveryEvent",
     "DraftAnswer",
     "DraftEnd",
     "DraftReview",
@@ -137,6 +150,9 @@ __all__ = [
     "PlanLinkToken",
     "PlanTick",
     "Question",
+    "ReceivedMail",
+    "ReceivedMailQuerySet",
+    "ReceivedSettled",
     "Reminder",
     "Requirement",
     "Revocation",

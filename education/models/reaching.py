@@ -80,6 +80,8 @@ class Message(models.Model):
     address = models.EmailField(max_length=254)
     language = models.CharField(max_length=8)
     message_id = models.CharField(max_length=120, unique=True)
+    # What whoever sends for us calls it, where that is not the Message-ID.
+    hosted_id = models.CharField(max_length=200, blank=True, default="", db_default="")
     state = models.CharField(
         max_length=12, default=MessageState.WAITING, choices=[(s, s) for s in MessageState]
     )
@@ -112,5 +114,6 @@ class Message(models.Model):
                 fields=["next_try_at"],
                 condition=Q(state__in=[MessageState.WAITING, MessageState.SENDING]),
                 name="message_to_send",
-            )
+            ),
+            models.Index(fields=["hosted_id"], condition=~Q(hosted_id=""), name="message_hosted"),
         ]
