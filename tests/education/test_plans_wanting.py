@@ -27,7 +27,7 @@ from tests.factories import ZONE, a_member, a_patient, a_programme, an_operation
 START = datetime.fromisoformat("2027-02-20T18:00:00+00:00")
 DAY = timedelta(days=1)
 HERE = ZoneInfo(ZONE)
-OPERATIONS, DAYS = 20, 3
+OPERATIONS, DAYS = 16, 4
 ACTS = ["ask", "sign", "send", "refused", "deliver", "deliver", "print", "move", "refused move"]
 
 
