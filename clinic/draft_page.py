@@ -52,6 +52,12 @@ class DraftPage:
     def title(self) -> str:
         return str(self.content["title"].get("en") or self.draft.code)
 
+    @property
+    def other_titles(self) -> list[tuple[str, str]]:
+        """The titles that are written in other languages, with the codes of those."""
+        titles = self.content["title"]
+        return [(code, titles[code]) for code in codes()[1:] if titles.get(code, "").strip()]
+
     @cached_property
     def ready(self) -> Readiness:
         return readiness(self.saved)

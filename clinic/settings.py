@@ -206,9 +206,11 @@ DATABASES = {"default": _database}
 LANGUAGE_CODE = "en"
 # What patients read: English, Spanish, and what is named in a folder outside the code, where its
 # catalogues are too.
-LANGUAGES_DIR = Path(os.environ.get("LANGUAGES_DIR", "").strip() or DATA_DIR / "languages")
-LANGUAGES = offer_languages(LANGUAGES_DIR.resolve())
-LOCALE_PATHS = [BASE_DIR / "education" / "locale", LANGUAGES_DIR.resolve()]
+LANGUAGES_DIR = Path(
+    os.environ.get("LANGUAGES_DIR", "").strip() or DATA_DIR / "languages"
+).resolve()
+LANGUAGES = offer_languages(LANGUAGES_DIR)
+LOCALE_PATHS = [BASE_DIR / "education" / "locale", LANGUAGES_DIR]
 USE_I18N = True
 TIME_ZONE = "UTC"
 USE_TZ = True

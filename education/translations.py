@@ -1,9 +1,10 @@
-"""The Spanish catalogue, kept in step with the texts that patients read, without GNU gettext.
+"""Catalogues, kept in step with the texts that patients read, without GNU gettext.
 
-Patients read the programme in English or Spanish; staff pages are English only in this release. So
-messages are taken from the patients' templates and emails, and from whatever is marked for
-translation in the Python of `patients` and `education`, and from nowhere else. Nothing is guessed:
-a changed English text is a new message without a translation, never a "fuzzy" one.
+The Spanish one is part of the code; those of languages that a programme adds lie in a folder of its
+own. Staff pages are English only. So messages are taken from the patients' templates and emails,
+and from whatever is marked for translation in the Python of `patients` and `education`, and from
+nowhere else. Nothing is guessed: a changed English text is a new message without a translation,
+never a "fuzzy" one.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
@@ -16,10 +17,13 @@ from babel.messages.catalog import Catalog, Message
 from babel.messages.extract import extract
 from babel.messages.mofile import read_mo, write_mo
 from babel.messages.pofile import read_po, write_po
-from django.utils.translation import templatize
+from django.utils.translation import templatize, to_locale
+
+from patients.rules.languages import name_of
 
 LANGUAGE = "es"
 CATALOGUE = Path("education/locale") / LANGUAGE / "LC_MESSAGES" / "django.po"
+_FILE = Path("LC_MESSAGES") / "django.po"
 TEMPLATE_FOLDERS = ("templates/education", "templates/emails")
 TEMPLATE_ENDINGS = frozenset({".html", ".txt", ".svg"})
 PYTHON_FOLDERS = ("education", "patients")
@@ -40,13 +44,18 @@ _KEYWORDS: Mapping[str, Any] = {
     "npgettext": ((1, "c"), 2, 3),
     "npgettext_lazy": ((1, "c"), 2, 3),
 }
-_HEADER = "# Spanish texts of the pages and emails that patients read.\n#"
+_HEADER = "# {name} texts of the pages and emails that patients read.\n#"
 _LINE_WIDTH = 98
 
 
 def catalogue_path(root: Path) -> Path:
     """Where the catalogue lies in the project at `root`."""
     return root / CATALOGUE
+
+
+def catalogue_of(language: str, folder: Path) -> Path:
+    """Where the catalogue of an added language lies below the folder of languages."""
+    return folder / to_locale(language) / _FILE
 
 
 def template_files(root: Path) -> list[Path]:
@@ -118,39 +127,44 @@ def _add(catalogue: Catalog, path: Path, messages: Iterable[Message]) -> None:
         )
 
 
-def new_catalogue(now: datetime) -> Catalog:
-    """An empty Spanish catalogue; `now`, with its zone, is written in its header."""
+def new_catalogue(now: datetime, language: str = LANGUAGE) -> Catalog:
+    """An empty catalogue; `now`, with its zone, is written in its header."""
     return Catalog(
-        locale=LANGUAGE,
+        locale=to_locale(language),
         domain="django",
-        header_comment=_HEADER,
+        header_comment=_HEADER.format(name=name_of(language)),
         project="Clear by",
         version="1",
         msgid_bugs_address="none",
         creation_date=now,
         revision_date=now,
         last_translator="Clear by",
-        language_team="Spanish",
+        language_team=name_of(language),
         charset="utf-8",
         fuzzy=False,
     )
 
 
-def read_catalogue(path: Path) -> Catalog:
+def read_catalogue(path: Path, language: str = LANGUAGE) -> Catalog:
     """Read a .po file. Raises OSError, or babel's PoFileError for a broken one."""
     with path.open("rb") as file:
-        return read_po(file, locale=LANGUAGE, domain="django", abort_invalid=True)
+        return read_po(file, locale=to_locale(language), domain="django", abort_invalid=True)
 
 
-def update_catalogue(root: Path, now: datetime) -> Catalog:
-    """Bring the catalogue in step with the texts, write it and compile it; return it.
+def update_catalogue(
+    root: Path, now: datetime, *, language: str = LANGUAGE, path: Path | None = None
+) -> Catalog:
+    """Bring a catalogue in step with the texts, write it and compile it; return it.
+
+    Of an added language `path` says where it lies. Its texts without a translation are English.
 
     Translations of texts that are still there are kept, those of texts that are gone are dropped,
     new texts get an empty translation. Its header's dates stay, so that an update that changes
     nothing changes no byte.
     """
-    path = catalogue_path(root)
-    catalogue = read_catalogue(path) if path.exists() else new_catalogue(now)
+    path = path or catalogue_path(root)
+    known = path.exists()
+    catalogue = read_catalogue(path, language) if known else new_catalogue(now, language)
     catalogue.update(extract_messages(root), no_fuzzy_matching=True, update_creation_date=False)
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("wb") as file:
@@ -178,16 +192,19 @@ def untranslated(catalogue: Catalog) -> list[Message]:
     return [message for message in _messages(catalogue) if not all(_forms(message))]
 
 
-def catalogue_problems(root: Path) -> list[str]:
-    """Everything that is wrong with the Spanish catalogue, one line each; empty when nothing is.
+def catalogue_problems(
+    root: Path, *, language: str = LANGUAGE, path: Path | None = None
+) -> list[str]:
+    """Everything that is wrong with a catalogue, one line each; empty when nothing is.
 
     Missing and fuzzy translations, translations whose placeholders do not fit, texts that the
     catalogue does not know, texts in it that are gone, and a .mo file older than its .po.
     """
-    path = catalogue_path(root)
+    named = path or CATALOGUE
+    path = path or catalogue_path(root)
     if not path.exists():
-        return [f"No catalogue: {CATALOGUE} does not exist."]
-    catalogue = read_catalogue(path)
+        return [f"No catalogue: {named} does not exist."]
+    catalogue = read_catalogue(path, language)
     return [
         *_differences(extract_messages(root), catalogue),
         *(f"Not translated: {_quoted(message)}" for message in untranslated(catalogue)),

@@ -4,6 +4,7 @@ Everything may be left empty: an unfinished draft is kept, and what is missing i
 field by whoever reads the draft (education/rules/module_text.py). Here only sizes are held.
 """
 
+import copy
 from typing import Any
 
 from django import forms
@@ -12,11 +13,11 @@ from django.forms import BaseFormSet, formset_factory
 from education.pasted import clean
 from education.rules.question_problems import MOST_OPTIONS
 from education.rules.scoring import CHOICES, Kind
+from patients.rules.languages import added
 
 LONGEST_LINE = 300  # characters
 LONGEST_TEXT = 20_000
 LONGEST_NOTE = 1_000
-LANGUAGE_NAMES = (("en", "English"), ("es", "Spanish"))
 
 
 class CleanField(forms.CharField):
@@ -33,10 +34,40 @@ class DraftForm(forms.Form):
 
     use_required_attribute = False
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """Each text has a field for every language that patients are offered."""
+        super().__init__(*args, **kwargs)
+        ordered: dict[str, forms.Field] = {}
+        for name, field in self.fields.items():
+            ordered[name] = field
+            if name.endswith("_es"):
+                ordered |= {
+                    f"{name.removesuffix('es')}{one.code}": _like(field, one.name)
+                    for one in added()
+                }
+        self.fields = ordered
+
+    def leave_out(self, unused: set[str]) -> None:
+        """Take fields out; a text's in every language, if its Spanish one is among them."""
+        for name in unused:
+            del self.fields[name]
+            if name.endswith("_es"):
+                for one in added():
+                    del self.fields[f"{name.removesuffix('es')}{one.code}"]
+
     def tell(self, field: str, message: str) -> None:
         """Show a problem beside its field, or above all fields if it has none here."""
         name = field.replace("-", "_")
-        self.add_error(name if name in self.fields else None, message)
+        self.add_error(
+            next((one for one in self.fields if one.replace("-", "_") == name), None), message
+        )
+
+
+def _like(field: forms.Field, language: str) -> forms.Field:
+    """Return the field of a further language, made after the Spanish one."""
+    copied = copy.deepcopy(field)
+    copied.label = str(field.label).replace("Spanish", language)
+    return copied
 
 
 def _line(label: str, **options: Any) -> CleanField:
@@ -136,8 +167,7 @@ class QuestionForm(DraftForm):
             unused.add("shuffle")
         if version > 1:
             unused.add("safety_critical")
-        for name in unused:
-            del self.fields[name]
+        self.leave_out(unused)
 
 
 class OptionForm(DraftForm):
@@ -160,8 +190,7 @@ class OptionForm(DraftForm):
             unused -= {"place"}
         else:
             unused -= {"match_en", "match_es"}
-        for name in unused:
-            del self.fields[name]
+        self.leave_out(unused)
 
 
 OptionFormSet: "type[BaseFormSet[OptionForm]]" = formset_factory(
