@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from clinic.demo.events import RefusingMailServer
 from clinic.models import Role
 from education import stage_tables
+from education.by_email import ByEmail
 from education.models import GivenBy, Message, MessageState, PlanDateTold, ToldBy
 from education.plan_moves import PLAN_MOVED, hand_over, latest_told
 from education.plan_of import plan_of
@@ -110,7 +111,7 @@ def test_an_email_that_fails_is_a_step_too(operation: Operation) -> None:
     sweep(at=now())
     move(operation, or_date=LATER, at=now())
     (notice,) = notices()
-    send(notice.pk, at=now(), connection=RefusingMailServer())
+    send(notice.pk, at=now(), channel=ByEmail(RefusingMailServer()))
     assert wanted(operation)[:1] == (Want.NOT_TOLD,)
 
 
@@ -173,7 +174,7 @@ def test_postponed_and_cancelled(operation: Operation) -> None:
 
 def test_a_plan_whose_email_failed_counts_as_none(operation: Operation) -> None:
     link, _ = a_plan_link(operation)
-    send(link.message.pk, at=now(), connection=RefusingMailServer())
+    send(link.message.pk, at=now(), channel=ByEmail(RefusingMailServer()))
     found = plan_of(operation, at=now())
     assert found
     assert (len(found.given), len(found.undelivered)) == (0, 1)

@@ -10,6 +10,7 @@ import time_machine
 from clinic.demo.events import RefusingMailServer
 from clinic.models import Role
 from education import stage_tables
+from education.by_email import ByEmail
 from education.eating_record import TypedFacts, facts_of, record_facts, sign_for
 from education.models import EatingPlanGiven, GivenBy, Message, MessageState
 from education.plan_link import send_plan
@@ -27,7 +28,7 @@ from tests.factories import ZONE, a_member, a_patient, a_programme, an_operation
 START = datetime.fromisoformat("2027-02-20T18:00:00+00:00")
 DAY = timedelta(days=1)
 HERE = ZoneInfo(ZONE)
-OPERATIONS, DAYS = 16, 4
+OPERATIONS, DAYS = 14, 4
 ACTS = ["ask", "sign", "send", "refused", "deliver", "deliver", "print", "move", "refused move"]
 
 
@@ -55,11 +56,11 @@ def _act(operation: Operation, chance: Random, by_id: int) -> None:
     elif act in ("move", "refused move") and operation.or_date:
         move(operation, or_date=operation.or_date + chance.randint(-4, 9) * DAY, at=now())
     if act in ("deliver", "refused", "refused move"):
-        refuses = None if act == "deliver" else RefusingMailServer()
+        refuses = None if act == "deliver" else ByEmail(RefusingMailServer())
         for message in Message.objects.filter(
             patient=operation.patient, state=MessageState.WAITING
         ):
-            send(message.pk, at=now(), connection=refuses)
+            send(message.pk, at=now(), channel=refuses)
 
 
 def _same(one: Wanting, found: PlanOf) -> None:
