@@ -15,6 +15,16 @@ from education.models.answers import (
     SubmissionNote,
     SubmissionQuerySet,
 )
+from education.models.asking import (
+    AnswerLink,
+    AnswerLinkEnd,
+    AnswerLinkToken,
+    OftenAsked,
+    OftenAskedWords,
+    PatientQuestion,
+    PatientQuestionQuerySet,
+    QuestionAnswer,
+)
 from education.models.assignments import Assignment, AssignmentChange, AssignmentQuerySet
 from education.models.clearances import (
     AcceptedQuerySet,
@@ -102,6 +112,9 @@ __all__ = [
     "AddressMark",
     "AddressMarkEnd",
     "AddressMarkQuerySet",
+    "AnswerLink",
+    "AnswerLinkEnd",
+    "AnswerLinkToken",
     "Assignment",
     "AssignmentChange",
     "AssignmentQuerySet",
@@ -141,7 +154,11 @@ __all__ = [
     "Module",
     "ModuleArchiving",
     "ModuleDraft",
+    "OftenAsked",
+    "OftenAskedWords",
     "Option",
+    "PatientQuestion",
+    "PatientQuestionQuerySet",
     "PlanDateTold",
     "PlanFeed",
     "PlanFeedEnd",
@@ -150,6 +167,7 @@ __all__ = [
     "PlanLinkToken",
     "PlanTick",
     "Question",
+    "QuestionAnswer",
     "ReceivedMail",
     "ReceivedMailQuerySet",
     "ReceivedSettled",

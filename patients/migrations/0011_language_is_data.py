@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("patients", "0009_teaching_needs_review"),
+        ("patients", "0010_contact_corrections"),
     ]
 
     operations = [
