@@ -7,6 +7,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import ImproperlyConfigured, PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 
+from clinic import typed_before
 from clinic.client_address import client_address
 from clinic.models import StaffUser
 from clinic.trail import record
@@ -21,7 +22,8 @@ class Access:
 
     In the trail stands every request of a member of staff that writes, that names a record in its
     address, or that is about a patient. A view says which patients by `about`, and what else the
-    trail should tell by `request.trail_detail`.
+    trail should tell by `request.trail_detail`. A preview, which is asked for with every pause in
+    typing and is about no patient, says `request.changes_nothing` and stands nowhere.
     """
 
     def __init__(self, get_response: Respond) -> None:
@@ -32,7 +34,11 @@ class Access:
         match = request.resolver_match
         is_staff = match and not _public(match.func) and request.user.is_authenticated
         about_patient_id = getattr(request, "about_patient_id", None)
-        if is_staff and match and (request.method == "POST" or match.kwargs or about_patient_id):
+        if is_staff:
+            typed_before.remember_who(request, response)
+            response = typed_before.put_back(request, response)
+        told = match and (request.method == "POST" or match.kwargs or about_patient_id)
+        if is_staff and match and told and not getattr(request, "changes_nothing", False):
             at = now()
             for patient_id in (about_patient_id, *getattr(request, "also_about_patient_ids", ())):
                 record(
@@ -63,7 +69,9 @@ class Access:
         if _public(view):
             return None
         if not request.user.is_authenticated:
-            return redirect_to_login(request.get_full_path())
+            posted = request.method == "POST"
+            back = typed_before.keep(request) if posted else request.get_full_path()
+            return redirect_to_login(back)
         if request.user.role not in who:
             raise PermissionDenied
         return None

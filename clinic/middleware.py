@@ -2,10 +2,12 @@
 
 import time
 from collections.abc import Callable
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth import SESSION_KEY, logout
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.middleware.gzip import GZipMiddleware
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 STARTED = "signed_in_at"
@@ -24,8 +26,20 @@ class NeverStored:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
-        response["Cache-Control"] = "no-store, private"
+        # A file of the teaching says itself how long it may be kept: it never changes.
+        if not getattr(response, "same_for_everyone", False):
+            response["Cache-Control"] = "no-store, private"
         return response
+
+
+class CompressedPages(GZipMiddleware):
+    """Compresses pages. A picture or a video is small already, and is asked for in parts."""
+
+    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> Any:
+        """Leave what is no text alone."""
+        if response.get("Content-Type", "").startswith(("image/", "video/")):
+            return response
+        return super().process_response(request, response)
 
 
 class AbsoluteSessionLimit:

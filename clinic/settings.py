@@ -112,7 +112,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "django.middleware.gzip.GZipMiddleware",
+    "clinic.middleware.CompressedPages",
     "csp.middleware.CSPMiddleware",
     "clinic.middleware.NeverStored",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -239,6 +239,14 @@ if MEDIA_S3_BUCKET:
 elif env.text("MEDIA_S3_ACCESS_KEY"):
     env.wrong("MEDIA_S3_ACCESS_KEY is set and MEDIA_S3_BUCKET is not.")
 
+# Refused by the length that is announced, before a byte is kept (clinic/uploads.py).
+FILE_UPLOAD_HANDLERS = [
+    "clinic.uploads.WithinLimit",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
+LARGEST_VIDEO = env.whole_number("LARGEST_VIDEO_MB", 200) * 1024 * 1024  # bytes
+
 # Static files. Before collectstatic has run, embedded mode serves them from the source folders.
 
 STATIC_URL = "/static/"
@@ -298,6 +306,7 @@ CONTENT_SECURITY_POLICY = {
         "default-src": [SELF],
         # Bootstrap's stylesheet draws its ticks and arrows as data: pictures.
         "img-src": [SELF, "data:"],
+        "media-src": [SELF],
         "object-src": [NONE],
         "base-uri": [SELF],
         "form-action": [SELF],
@@ -305,6 +314,7 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 SECURE_CONTENT_TYPE_NOSNIFF = True
+CSRF_FAILURE_VIEW = "clinic.typed_before.csrf_refused"
 # Not no-referrer: that makes the Origin header "null" and every form fails its CSRF check.
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"

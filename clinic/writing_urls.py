@@ -3,8 +3,11 @@
 from django.urls import path
 
 from clinic.views import module_drafts, module_parts
+from education.views.teaching_file import teaching_file
 
 urlpatterns = [
+    # What patients and staff are shown of a module: the same bytes for everybody.
+    path("files/<str:name>", teaching_file, name="teaching-file"),
     path("new-module/", module_drafts.module_new, name="module-new"),
     path("modules/<slug:code>/archive/", module_drafts.module_archive, name="module-archive"),
     path("modules/<slug:code>/draft/", module_drafts.module_draft, name="module-draft"),

@@ -30,6 +30,8 @@ def record_of(edition: Edition) -> Record:
                 "body": section.body,
                 **({"ask_yourself": section.ask_yourself} if section.ask_yourself else {}),
                 **({"sources": section.sources} if section.sources else {}),
+                **({"picture": section.pictures} if section.pictures else {}),
+                **({"video": section.video} if section.video else {}),
             }
             for section in edition.sections.all()
         ],

@@ -4,6 +4,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from education.edition_files import check_kept, pictures_record, video_record
 from education.models import Edition, Module, Option, Question, Section
 from education.rules.module_text import ModuleText, QuestionText, languages_complete
 from education.rules.scoring import Kind
@@ -18,8 +19,10 @@ def publish(
 ) -> Edition:
     """Publish the next edition of a module, the module itself included if it is new.
 
-    `earlier_clearances_count=False` makes clearances on earlier editions stop counting.
+    `earlier_clearances_count=False` makes clearances on earlier editions stop counting. Raises
+    FileNotKept when a section names a picture, video or captions that are not kept.
     """
+    check_kept(text)
     with transaction.atomic():
         module, _ = Module.objects.get_or_create(code=text.code)
         Module.objects.select_for_update().get(pk=module.pk)
@@ -42,6 +45,8 @@ def publish(
                 body=dict(part.body),
                 ask_yourself=dict(part.ask_yourself or {}),
                 sources=part.sources,
+                pictures=pictures_record(part),
+                video=video_record(part),
             )
             for position, part in enumerate(text.sections, start=1)
         }

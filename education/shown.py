@@ -11,6 +11,7 @@ from education.markdown import to_html
 from education.models import Attempt, Edition, Question
 from education.rules.drawing import Draw, shuffled, shuffled_apart
 from education.rules.scoring import Given, Kind
+from education.shown_files import ShownVideo, kept_files, shown_pictures, shown_video
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,7 @@ class ShownSection:
     heading: str
     body: SafeString
     ask_yourself: SafeString
+    video: ShownVideo | None = None
 
 
 @dataclass(frozen=True)
@@ -84,14 +86,17 @@ class ShownQuestion:
 
 def sections(edition: Edition, language: str) -> list[ShownSection]:
     """Return the teaching of an edition."""
+    parts = list(edition.sections.all())
+    kept = kept_files((part.pictures, part.video) for part in parts)
     return [
         ShownSection(
             part.key,
             part.heading[language],
-            to_html(part.body[language]),
+            to_html(part.body[language], shown_pictures(part.pictures, kept, language)),
             to_html(part.ask_yourself.get(language, "")),
+            shown_video(part.video, kept, language),
         )
-        for part in edition.sections.all()
+        for part in parts
     ]
 
 

@@ -16,6 +16,7 @@ from education.clear import clear_by_teach_back, waive
 from education.drafting import begin_draft, latest
 from education.models import Message, SignOff
 from education.plan_feed import make_feed, own_feeds
+from education.teaching_files import keep_picture
 from patients.clock import now
 from patients.intake_tokens import make as make_intake_token
 from patients.keep_apart import keep_apart
@@ -24,6 +25,7 @@ from patients.models import IntakeToken
 from patients.other_names import add
 from patients.rules.identity import NameKind
 from patients.schedule_reading import say_of_sender
+from tests.drawings import a_drawing
 from tests.factories import (
     a_member,
     a_patient,
@@ -181,10 +183,12 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "undo-identity": submission.pk,
         "note-submission": submission.pk,
     }
-    return {
+    sample = {
         f"{route.name}.{argument}": by_route[route.name]
         if argument == "pk"
         else by_argument[argument]
         for route in every_route()
         for argument in route.arguments
     }
+    sample["teaching-file.name"] = keep_picture(a_drawing(), at=at).name
+    return sample

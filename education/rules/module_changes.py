@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from education.rules.picture_marks import placed, without_pictures
+
 Record = Mapping[str, Any]
 
 
@@ -20,6 +22,8 @@ class Change(StrEnum):
     SECTION_REMOVED = "section_removed"
     SECTION_REWORDED = "section_reworded"
     SECTIONS_REORDERED = "sections_reordered"
+    PICTURES = "pictures"
+    VIDEO = "video"
     QUESTION_ADDED = "question_added"
     QUESTION_REMOVED = "question_removed"
     QUESTION_REWORDED = "question_reworded"
@@ -76,9 +80,35 @@ def _sections(
     )
     for key in after:
         if key in before and before[key] != after[key]:
-            yield Changed(Change.SECTION_REWORDED, _about(after[key], "heading", language))
+            yield from _section(before[key], after[key], _about(after[key], "heading", language))
     if _reordered(before, after):
         yield Changed(Change.SECTIONS_REORDERED)
+
+
+def _section(before: Record, after: Record, about: str) -> Iterator[Changed]:
+    if _told(before) != _told(after):
+        yield Changed(Change.SECTION_REWORDED, about)
+    if _shown(before) != _shown(after):
+        named = (", ".join(p["key"] for p in one.get("picture") or ()) for one in (before, after))
+        names = [name or "none" for name in named]
+        yield Changed(Change.PICTURES, about, *(names if names[0] != names[1] else ()))
+    videos = [one.get("video") or {} for one in (before, after)]
+    if videos[0] != videos[1]:
+        words = [("one" if video else "none") for video in videos]
+        yield Changed(Change.VIDEO, about, *(words if words[0] != words[1] else ()))
+
+
+def _told(section: Record) -> object:
+    """What a section says in words; where its pictures stand is not among them."""
+    words = {k: v for k, v in section.items() if k not in ("picture", "video", "body")}
+    body = section.get("body") or {}
+    return words, {code: without_pictures(text) for code, text in body.items()}
+
+
+def _shown(section: Record) -> object:
+    """The pictures of a section, and in which order they stand."""
+    body = section.get("body") or {}
+    return section.get("picture") or [], {code: placed(text) for code, text in body.items()}
 
 
 def _questions(

@@ -32,6 +32,30 @@ class OptionText:
 
 
 @dataclass(frozen=True)
+class PictureText:
+    """A picture, which stands where the body has `![](key)`.
+
+    `alt` says in words what it shows, for who cannot see it; None: it is decoration, and says
+    nothing.
+    """
+
+    key: str
+    file: str
+    alt: Words | None
+
+
+@dataclass(frozen=True)
+class VideoText:
+    """A video below a section; `captions` names a file for each language, `transcript` is Markdown
+    and says all that is heard and seen.
+    """
+
+    file: str
+    captions: Words
+    transcript: Words
+
+
+@dataclass(frozen=True)
 class SectionText:
     """One section of the teaching; `body` and the note "ask yourself", if any, are Markdown.
 
@@ -43,6 +67,8 @@ class SectionText:
     body: Words
     ask_yourself: Words | None = None
     sources: str = ""
+    pictures: tuple[PictureText, ...] = ()
+    video: VideoText | None = None
 
 
 @dataclass(frozen=True)
@@ -118,6 +144,10 @@ def _texts(module: ModuleText) -> Iterator[Words]:
         yield section.body
         if section.ask_yourself is not None:
             yield section.ask_yourself
+        yield from (picture.alt for picture in section.pictures if picture.alt is not None)
+        if section.video is not None:
+            yield section.video.captions
+            yield section.video.transcript
     for question in module.questions:
         for version in question.every_version:
             yield from asked_words(version)

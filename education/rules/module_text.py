@@ -18,7 +18,8 @@ from education.rules.module_parts import (
     languages_complete,
 )
 from education.rules.question_text import read_question
-from education.rules.toml_fields import FieldProblem, Fields, Record, Where, languages_of, name
+from education.rules.section_text import read_section
+from education.rules.toml_fields import FieldProblem, Fields, Record, Where, languages_of
 from patients.rules.languages import SOURCE_LANGUAGE
 
 __all__ = [
@@ -36,7 +37,6 @@ __all__ = [
 ]
 
 _MODULE_FIELDS = frozenset({"code", "pass_mark", "title", "section", "question"})
-_SECTION_FIELDS = frozenset({"key", "heading", "body", "ask_yourself", "sources"})
 
 
 class ModuleTextError(ValueError):
@@ -86,7 +86,7 @@ def _module(fields: Fields, record: Record) -> ModuleText:
     where = Where("The module")
     fields.check_known(record, _MODULE_FIELDS, where)
     sections = tuple(
-        _section(fields, entry, number)
+        read_section(fields, entry, number)
         for number, entry in enumerate(fields.tables(record, "section", where), start=1)
     )
     keys = [section.key for section in sections]
@@ -106,16 +106,4 @@ def _module(fields: Fields, record: Record) -> ModuleText:
         title=fields.words(record, "title", where),
         sections=sections,
         questions=questions,
-    )
-
-
-def _section(fields: Fields, record: Record, number: int) -> SectionText:
-    where = name("Section", record, number)
-    fields.check_known(record, _SECTION_FIELDS, where)
-    return SectionText(
-        key=fields.slug(record, "key", where),
-        heading=fields.words(record, "heading", where),
-        body=fields.words(record, "body", where),
-        ask_yourself=fields.words_if_any(record, "ask_yourself", where),
-        sources=fields.string(record, "sources", where).strip() if "sources" in record else "",
     )

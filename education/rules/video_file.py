@@ -27,9 +27,10 @@ class NotAVideo(StrEnum):
 
 @dataclass(frozen=True)
 class Box:
-    """One box of an MP4 file: its type, and where its content begins and ends."""
+    """One box of an MP4 file: its type and where that stands, where its content begins and ends."""
 
     type: bytes
+    type_at: int
     begin: int
     end: int
 
@@ -104,5 +105,5 @@ def _boxes(file: IO[bytes], begin: int, end: int) -> Iterator[Box]:
             length = end - begin
         if length < content - begin:
             return
-        yield Box(head[4:8], content, begin + length)
+        yield Box(head[4:8], begin + 4, content, begin + length)
         begin += length

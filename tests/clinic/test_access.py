@@ -26,6 +26,7 @@ ROUTES = {
     "sign-out": "anyone",
     "mail-tray": "anyone",  # exists in the demo alone
     "mail-tray-message": "anyone",
+    "teaching-file": "anyone",  # a picture or video of the teaching, by the hash of its content
     # patients
     "quiz-start": "link",
     "quiz-question": "link",
