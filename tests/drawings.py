@@ -39,5 +39,3 @@ def box(kind: bytes, content: bytes) -> bytes:
 CAPTIONS = (
     b"WEBVTT\n\n00:00.000 --> 00:02.000\nTake a sip.\n\n00:02.500 --> 00:04.000\nThen wait.\n"
 )
-    b"WEBVTT\n\n00:00.000 --> 00:02.000\nTake a sip.\n\n00:02.500 --> 00:04.000\nThen wait.\n"
-)
