@@ -25,6 +25,7 @@ WHY_NOT = {
     WhyNot.NOT_PUBLISHED: "the module is not published",
     WhyNot.NOT_OPEN_YET: "the window has not opened",
     WhyNot.MAIL_FAILED: "the last email failed: call",
+    WhyNot.ADDRESS_MARKED: "nothing more goes to the address on file: call",
     WhyNot.MAIL_UNSURE: "the last email may not have arrived: decide on the mail page",
     WhyNot.MAIL_ON_ITS_WAY: "an email is on its way",
     WhyNot.NOT_INVITED: "no link sent yet, and links are sent by hand",

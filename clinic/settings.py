@@ -10,6 +10,7 @@ Two ways to run, the same code:
 
 import importlib.util
 import os
+import re
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -50,12 +51,15 @@ SECRETS = {
     "SECRET_KEY",
     "POSTGRES_PASSWORD",
     "EMAIL_HOST_PASSWORD",
+    "IMAP_PASSWORD",
     "METRICS_TOKEN",
     "MEDIA_S3_SECRET_KEY",
 }
 
 if PRODUCTION:
     for _name in REQUIRED_IN_PRODUCTION:
+        if _name.startswith("EMAIL_") and env.text("HOSTED_MAIL"):
+            continue  # a mail service sends, not a mail server
         _in_file = _name in SECRETS and env.text(f"{_name}_FILE")
         _empty = _name in MAY_BE_EMPTY and _name in os.environ
         if not (env.text(_name) or _in_file or _empty):
@@ -357,6 +361,49 @@ MAIL_TRAY = EMBEDDED and MAIL_FOLDER is not None and env.flag("CLINIC_DEMO")
 EMAIL_BACKEND = "education.mail_server.Backend" if EMAIL_HOST else "clinic.mail_folder.Backend"
 # The class that hands messages over (education/channel.py).
 MAIL_CHANNEL = "education.by_email.ByEmail"
+
+# A mail service in place of a mail server: its name in django-anymail. Its own settings are those
+# of the environment that begin with ANYMAIL_; its reports come to /mail/events/, which is closed
+# until ANYMAIL_WEBHOOK_SECRET is set ("user:password").
+HOSTED_MAIL = env.text("HOSTED_MAIL").lower()
+_hosted = {
+    name.removeprefix("ANYMAIL_").removesuffix("_FILE")
+    for name in os.environ
+    if name.startswith("ANYMAIL_")
+}
+ANYMAIL: dict[str, Any] = {name: env.secret(f"ANYMAIL_{name}") for name in sorted(_hosted)}
+ANYMAIL |= {"REQUESTS_TIMEOUT": EMAIL_TIMEOUT, "IGNORE_UNSUPPORTED_FEATURES": True}
+MAIL_EVENTS = bool(HOSTED_MAIL and ANYMAIL.get("WEBHOOK_SECRET"))
+MAIL_LISTENERS: list[str] = []
+if HOSTED_MAIL:
+    if not HOSTED_MAIL.isidentifier() or not importlib.util.find_spec(
+        f"anymail.backends.{HOSTED_MAIL}"
+    ):
+        env.wrong(f"HOSTED_MAIL: django-anymail knows no {HOSTED_MAIL!r}.")
+    if EMAIL_HOST:
+        env.wrong("EMAIL_HOST and HOSTED_MAIL are both set: choose one.")
+    if MAIL_EVENTS and not re.fullmatch(r"[^:]+:.{20,}", ANYMAIL["WEBHOOK_SECRET"]):
+        env.wrong("ANYMAIL_WEBHOOK_SECRET must be user:password, of at least 20 characters.")
+    MAIL_FOLDER, MAIL_TRAY = None, False
+    EMAIL_BACKEND = f"anymail.backends.{HOSTED_MAIL}.EmailBackend"
+    MAIL_CHANNEL = "education.hosted_mail.ByHostedMail"
+    MAIL_LISTENERS = ["education.hosted_events.connect"]
+
+# The mailbox to which delivery reports and answers come (IMAP); without a host it is not read.
+IMAP_HOST = env.text("IMAP_HOST")
+IMAP_TLS = env.text("IMAP_TLS", "tls").lower()  # from the first byte, or by STARTTLS
+IMAP_PORT = env.whole_number("IMAP_PORT", 993 if IMAP_TLS == "tls" else 143)
+IMAP_CA = env.text("IMAP_CA")  # a file with whom to trust besides the system's
+IMAP_USER = env.text("IMAP_USER")
+IMAP_PASSWORD = env.secret("IMAP_PASSWORD")
+IMAP_FOLDER = env.text("IMAP_FOLDER", "INBOX")
+IMAP_TAKEN_FOLDER = env.text("IMAP_TAKEN_FOLDER", "Taken")
+if IMAP_TLS not in {"tls", "starttls", "none"}:
+    env.wrong(f"IMAP_TLS must be tls, starttls or none, not {IMAP_TLS!r}.")
+if IMAP_HOST and not (IMAP_USER and IMAP_PASSWORD):
+    env.wrong("IMAP_HOST needs IMAP_USER and IMAP_PASSWORD too.")
+if PRODUCTION and IMAP_HOST and IMAP_TLS == "none":
+    env.wrong("IMAP_PASSWORD would be sent unencrypted: set IMAP_TLS to tls or starttls.")
 # Errors go to the log, without patients' facts; nobody is mailed a traceback (promise T3).
 ADMINS: list[tuple[str, str]] = []
 MANAGERS: list[tuple[str, str]] = []
@@ -450,6 +497,12 @@ CELERY_BEAT_SCHEDULE = {
     },
     "log-trail-seal": {"task": "clinic.tasks.log_trail_seal", "schedule": 3600.0},
 }
+if IMAP_HOST:
+    CELERY_BEAT_SCHEDULE["read-mailbox"] = {
+        "task": "education.tasks.read_mailbox",
+        "schedule": 60.0,
+        "options": {"expires": 60.0},
+    }
 CELERY_BEAT_SCHEDULE_FILENAME = env.text(
     "BEAT_SCHEDULE_FILE", str(DATA_DIR / "beat-schedule" if EMBEDDED else "/tmp/beat-schedule")
 )

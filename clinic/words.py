@@ -52,6 +52,7 @@ NEXT_STEP = {
 
 REFUSAL = {
     Refusal.NO_EMAIL: "no email address on file",
+    Refusal.ADDRESS_MARKED: "nothing more goes to the address on file: call",
     Refusal.CLOSED: "no longer required",
     Refusal.NO_DATE: "no OR date yet",
     Refusal.NOT_OPEN_YET: "the window has not opened yet",

@@ -3,6 +3,8 @@
 from importlib import import_module
 
 from django.apps import AppConfig
+from django.conf import settings
+from django.utils.module_loading import import_string
 
 
 class EducationConfig(AppConfig):
@@ -13,3 +15,5 @@ class EducationConfig(AppConfig):
     def ready(self) -> None:
         """Follow the schedule and the register (its module needs the models, hence now)."""
         import_module("education.follow").connect()
+        for listener in settings.MAIL_LISTENERS:
+            import_string(listener)()

@@ -19,6 +19,7 @@ from education.mail_server import MaybeAccepted
 from education.models import Message
 from education.plan_link import issue_plan_token
 from education.plan_moves import PLAN_MOVED
+from education.rules.delivery import status_in
 
 # These turn the programme away (a wrong password, say), whatever the message: never final for it.
 PROGRAMME_REFUSED = (
@@ -50,8 +51,9 @@ class ByEmail:
         try:
             self._deliver(message, at=at)
         except smtplib.SMTPRecipientsRefused as refused:
-            code = max((code for code, _ in refused.recipients.values()), default=550)
-            handed_over = _refused(code, bad_address=code >= 500)
+            code, said = max(refused.recipients.values(), default=(550, b""))
+            status = status_in(said.decode(errors="replace"))
+            handed_over = _refused(code, bad_address=code >= 500, status=status)
         except PROGRAMME_REFUSED as closed:
             handed_over = HandedOver(Outcome.LATER, f"mail server answered {closed.smtp_code}")
         except smtplib.SMTPResponseException as answered:
@@ -96,9 +98,9 @@ def made(message: Message, *, at: datetime, connection: BaseEmailBackend) -> Ema
     return WITHOUT_LINK[message.purpose](message, connection=connection)
 
 
-def _refused(code: int, *, bad_address: bool = False) -> HandedOver:
+def _refused(code: int, *, bad_address: bool = False, status: str = "") -> HandedOver:
     """5yz is final; 4yz is for later (RFC 5321, section 4.2.1)."""
     if code >= 500:
         said = f"refused by the mail server ({code})"
-        return HandedOver(Outcome.REFUSED, said, bad_address=bad_address)
+        return HandedOver(Outcome.REFUSED, said, bad_address=bad_address, status=status)
     return HandedOver(Outcome.LATER, f"mail server answered {code}")

@@ -28,13 +28,15 @@ class Outcome(StrEnum):
 class HandedOver:
     """The outcome; `problem` is for staff and names no patient's fact.
 
-    `bad_address`: nothing sent to this address arrives. `reference`: what the other side calls the
+    `bad_address`: nothing sent to this address arrives; `status` says why (RFC 3463), "" if nobody
+    does. `reference`: what the other side calls the
     message in its reports, where that is not our Message-ID.
     """
 
     outcome: Outcome
     problem: str = ""
     bad_address: bool = False
+    status: str = ""
     reference: str = ""
 
 

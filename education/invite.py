@@ -10,6 +10,7 @@ from enum import StrEnum
 from django.db import transaction
 from django.db.models import Q
 
+from education.addresses import is_blocked
 from education.attempts import attempts_left
 from education.models import (
     Assignment,
@@ -36,6 +37,7 @@ class Refusal(StrEnum):
     """Why a patient cannot be invited now."""
 
     NO_EMAIL = "no_email"
+    ADDRESS_MARKED = "address_marked"  # nothing more goes to it: call
     CLOSED = "closed"
     NO_DATE = "no_date"
     NOT_OPEN_YET = "not_open_yet"
@@ -58,14 +60,19 @@ class Link:
     invitation: Invitation | None
 
 
-def refusal(assignment: Assignment, *, at: datetime) -> Refusal | None:
-    """Return why no invitation can go out now, or None when it can."""
+def refusal(assignment: Assignment, *, at: datetime, unasked: bool = False) -> Refusal | None:
+    """Return why no invitation can go out now, or None when it can.
+
+    `unasked`: nobody asks for this one.
+    """
     if assignment.closed:
         return Refusal.CLOSED
     if assignment.opens_on is None:
         return Refusal.NO_DATE
     if not assignment.operation.patient.email:
         return Refusal.NO_EMAIL
+    if is_blocked(assignment.operation.patient.email, unasked=unasked):
+        return Refusal.ADDRESS_MARKED
     if local_date(at, programme.current().zone) < assignment.opens_on:
         return Refusal.NOT_OPEN_YET
     if not assignment.module.editions.exists():
@@ -96,7 +103,8 @@ def invite(
             .select_related("operation__patient", "module")
             .get(pk=assignment.pk)
         )
-        refused = refusal(assignment, at=at)
+        unasked = for_day is not None and purpose != RENEWAL
+        refused = refusal(assignment, at=at, unasked=unasked)
         if refused:
             return refused
         for earlier in assignment.invitations.filter(end__isnull=True):

@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from django.db.models import F, Q
 
+from education.addresses import is_blocked
 from education.invite import INVITATION, REMINDER, LinkState, end, link_state
 from education.models import (
     Assignment,
@@ -44,10 +45,14 @@ class Overtaken(StrEnum):
     DATE_MOVED = "the date moved"
     DAY_PASSED = "its day has passed"
     MERGED = "the record was merged"
+    ADDRESS_MARKED = "nothing more goes to this address"
 
 
 def overtaken(message: Message, *, at: datetime) -> Overtaken | None:
     """Say what overtook an email, from the records as they are now; None: it is still wanted."""
+    unasked = message.for_day is not None and message.purpose in UNASKED
+    if message.patient_id is not None and is_blocked(message.address, unasked=unasked):
+        return Overtaken.ADDRESS_MARKED
     if message.plan_link is not None:
         good = plan_link_state(message.plan_link, at=at) == LinkState.GOOD
         return None if good else Overtaken.LINK_ENDED
@@ -56,7 +61,7 @@ def overtaken(message: Message, *, at: datetime) -> Overtaken | None:
         return _day_passed(message, at=at) if message.for_day else None
     if link_state(link, at=at) != LinkState.GOOD:
         return Overtaken.LINK_ENDED
-    if message.for_day is None or message.purpose not in UNASKED:
+    if not unasked:
         return None  # somebody wanted it sent, cleared or not
     assignment = link.assignment
     if Assignment.objects.filter(pk=assignment.pk).cleared().exists():

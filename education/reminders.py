@@ -3,7 +3,7 @@
 import logging
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q
 
 from education import mail_rules
+from education.addresses import marks_of
 from education.daily import once_a_day
 from education.invite import REMINDER, LinkState, Refusal, invite, link_state
 from education.models import (
@@ -119,11 +120,14 @@ def gather(*, on: date, until: date, used: Programme) -> Gathered:
     cases, told = [], {}
     for some in batches(rows.iterator(chunk_size=500)):
         reminded = _reminded([one.pk for one in some])
+        marked = marks_of({one.operation.patient.email for one in some})
         for one in standings(some, on=on, settings=used):
             told[one.assignment.pk] = one
             past = reminded.get(one.assignment.pk, [])
             ready = one.assignment.module_id in published
-            cases.append(_case(one, past, zone=used.zone, published=ready))
+            case = _case(one, past, zone=used.zone, published=ready)
+            address = one.assignment.operation.patient.email.lower()
+            cases.append(replace(case, mail=Mail.BLOCKED) if address in marked else case)
     written = _written({case.patient for case in cases}, on=on, zone=used.zone)
     return Gathered(cases, told, written)
 

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from django.db import IntegrityError, transaction
 
 from education import mail_rules
+from education.addresses import marks_of
 from education.invite import RENEWAL, LinkState, Refusal, invite, open_link
 from education.models import Assignment, Invitation, Message
 from patients import programme
@@ -43,13 +44,18 @@ def renew(token: str, *, at: datetime) -> bool:
 
 
 def invite_anew(ended: Iterable[Invitation], *, at: datetime) -> int:
-    """Send a new link where one went to an earlier address, if the programme invites by itself.
+    """Send a new link where one went to an earlier address, if the programme invites by itself, or
+    if nothing arrived there: what somebody sent then still has to reach the patient.
 
     Otherwise the morning list says that nothing went to the present address yet. Called inside the
     transaction of the correction; returns how many were written.
     """
     rules = mail_rules.current()
+    ended = list(ended)
     if not rules.invites:
+        marked = marks_of({one.address for one in ended})
+        ended = [one for one in ended if one.address.lower() in marked]
+    if not ended:
         return 0
     open_ones = (
         Assignment.objects.still_open()

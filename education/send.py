@@ -10,13 +10,16 @@ import logging
 import time
 from datetime import datetime, timedelta
 
+from django.db import transaction
 from django.db.models import F, Q
 
 from education import mail_rules
+from education.addresses import mark_address
 from education.channel import Channel, HandedOver, Outcome, open_channel
 from education.mail_hold import not_held
 from education.models import Message, MessageState
 from education.overtaken import OVERTAKEN_BY, UNASKED, end_links_never_sent, overtaken
+from education.rules.delivery import Told, why_marked
 from patients import programme
 
 log = logging.getLogger(__name__)
@@ -106,14 +109,22 @@ def _hand_over(message: Message, channel: Channel, *, at: datetime) -> bool:
     problem = handed_over.problem
     match handed_over.outcome:
         case Outcome.TAKEN:
-            _finish(message, MessageState.SENT, sent_at=at)
+            _finish(message, MessageState.SENT, sent_at=at, hosted_id=handed_over.reference)
         case Outcome.LATER:
             _try_later(message, problem, at=at)
         case Outcome.REFUSED:
-            _finish(message, MessageState.FAILED, problem=problem)
+            _give_up(message, handed_over, at=at)
         case Outcome.UNKNOWN:
             _finish(message, MessageState.AMBIGUOUS, problem=problem)
     return handed_over.outcome == Outcome.TAKEN
+
+
+def _give_up(message: Message, handed_over: HandedOver, *, at: datetime) -> None:
+    with transaction.atomic():
+        _finish(message, MessageState.FAILED, problem=handed_over.problem)
+        why = why_marked(Told.BOUNCED, handed_over.status)
+        if handed_over.bad_address and why is not None:
+            mark_address(message, why, at=at)
 
 
 def _try_later(message: Message, problem: str, *, at: datetime) -> None:
@@ -129,10 +140,15 @@ def _try_later(message: Message, problem: str, *, at: datetime) -> None:
 
 
 def _finish(
-    message: Message, state: MessageState, *, sent_at: datetime | None = None, problem: str = ""
+    message: Message,
+    state: MessageState,
+    *,
+    sent_at: datetime | None = None,
+    problem: str = "",
+    hosted_id: str = "",
 ) -> None:
     if state in (MessageState.FAILED, MessageState.AMBIGUOUS):
         log.warning("Message %s is %s: %s", message.pk, state, problem)
     Message.objects.filter(pk=message.pk, state=MessageState.SENDING).update(
-        state=state, sent_at=sent_at, lease_until=None, problem=problem
+        state=state, sent_at=sent_at, lease_until=None, problem=problem, hosted_id=hosted_id[:200]
     )

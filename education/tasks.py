@@ -3,7 +3,9 @@
 import time
 
 from celery import shared_task
+from django.conf import settings
 
+from education.mailbox import look
 from education.reminders import daily_mail
 from education.send import send, sweep
 from patients.clock import now
@@ -29,3 +31,10 @@ def sweep_messages() -> None:
 def write_daily_mail() -> None:
     """Write today's invitations and reminders, once a local day however often this is called."""
     daily_mail(at=now())
+
+
+@shared_task(name="education.tasks.read_mailbox")
+def read_mailbox() -> None:
+    """Take in what came to the programme's mailbox, if one is set."""
+    if settings.IMAP_HOST:
+        look(at=now())

@@ -54,13 +54,11 @@ class Event(Protocol):
 
 
 class RefusingMailServer(BaseEmailBackend):
-    """A mail server that knows no such mailbox (reply code 550, RFC 5321 section 4.2.3)."""
+    """A mail server that will not have the text (reply code 554, RFC 5321 section 4.2.3)."""
 
     def send_messages(self, email_messages: Sequence[EmailMessage]) -> int:
-        """Refuse every recipient for good."""
-        raise smtplib.SMTPRecipientsRefused(
-            {to: (550, b"no such mailbox") for mail in email_messages for to in mail.to}
-        )
+        """Refuse every text for good."""
+        raise smtplib.SMTPDataError(554, b"transaction failed")
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Every record of this app. Append-only rows are the record; `Assignment` holds the latest dates,
 kept equal to its history by `education.assign` alone; `Attempt`, `DraftAnswer`, `Message`,
-`DailyRun` and `PlanTick` are work in progress.
+`DailyRun`, `MailboxLook` and `PlanTick` are work in progress.
 """
 
 from education.models.answers import (
@@ -72,6 +72,7 @@ from education.models.files import FileKind, TeachingFile
 from education.models.mail import (
     DailyRun,
     EmailText,
+    MailboxLook,
     MailDecision,
     MailHold,
     MailRules,
@@ -149,6 +150,7 @@ __all__ = [
     "MailHold",
     "MailRules",
     "MailVerdict",
+    "MailboxLook",
     "Message",
     "MessageState",
     "Module",

@@ -135,3 +135,15 @@ class EmailText(AppendOnly):
     class Meta:
         ordering = ["recorded_at", "id"]
         indexes = [models.Index(fields=["name", "language", "id"], name="email_text_latest")]
+
+
+class MailboxLook(models.Model):
+    """When the programme's mailbox was looked at last, and whether it could be read.
+
+    Work in progress: one row for each mailbox. `read_at`: the last time it could.
+    """
+
+    name = models.CharField(max_length=200, unique=True)
+    looked_at = models.DateTimeField()
+    read_at = models.DateTimeField(null=True)
+    problem = models.CharField(max_length=200, blank=True)

@@ -5,6 +5,7 @@ Told apart by RFC 3464 (reports), RFC 5965 (complaints) and RFC 3834 (automatic 
 is in doubt is taken for somebody's answer: a person looks at it, and nothing follows by itself.
 """
 
+import hashlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -33,6 +34,7 @@ LONGEST_SUBJECT = 200
 MOST_IDS = 20
 
 _PART = re.compile(rb"^content-type\s*:", re.IGNORECASE | re.MULTILINE)
+_MESSAGE_ID = re.compile(rb"^message-id\s*:(.*(?:\n[ \t].*)*)", re.IGNORECASE | re.MULTILINE)
 _SYSTEM = re.compile(r"^(?:mailer-daemon|mail-daemon|postmaster)@", re.IGNORECASE)
 _CAME_BACK = re.compile(
     r"undeliver|not be delivered|delivery (?:status|fail|has failed|incomplete|delayed)|"
@@ -85,6 +87,19 @@ def read(raw: bytes) -> Incoming:
         return replace(known, problem=type(broken).__name__)
 
 
+def key_of(raw: bytes) -> str:
+    """Return by what the same mail is known again, also where it came by another way.
+
+    Its Message-ID and everything below its headers; without a Message-ID all of it. The
+    Message-ID alone would let a forged one hide somebody's answer.
+    """
+    raw = raw[:MOST_BYTES]
+    head, _, rest = raw.replace(b"\r\n", b"\n").partition(b"\n\n")
+    named = _MESSAGE_ID.search(head)
+    same = named[1].strip() + b"\n" + rest if named else raw
+    return hashlib.sha256(same).hexdigest()
+
+
 def _outside(mail: Message) -> Incoming:
     """Return what the headers say; unreadable until its parts were read."""
     address = parseaddr(header(mail, "From"))[1].lower()
@@ -119,7 +134,7 @@ def _inside(mail: Message, known: Incoming) -> Incoming:
 def _children(mail: Message) -> list[Message]:
     """The parts of the mail itself, not those of a mail inside it."""
     payload = mail.get_payload()
-    return list(payload) if mail.is_multipart() and isinstance(payload, list) else []
+    return [one for one in payload if isinstance(one, Message)] if mail.is_multipart() else []
 
 
 def _complains(parts: list[Message]) -> bool:

@@ -41,6 +41,7 @@ class Mail(StrEnum):
     WENT_OUT = "went_out"
     UNSURE = "unsure"
     FAILED = "failed"
+    BLOCKED = "blocked"  # nothing more goes to the address on file
 
 
 class WhyNot(StrEnum):
@@ -54,6 +55,7 @@ class WhyNot(StrEnum):
     NOT_PUBLISHED = "not_published"
     NOT_OPEN_YET = "not_open_yet"
     MAIL_FAILED = "mail_failed"
+    ADDRESS_MARKED = "address_marked"
     MAIL_UNSURE = "mail_unsure"
     MAIL_ON_ITS_WAY = "mail_on_its_way"
     NOT_INVITED = "not_invited"  # and the programme does not invite of its own accord
@@ -74,6 +76,7 @@ REMINDABLE = (Reason.NOT_OPENED, Reason.NOT_FINISHED, Reason.FAILED)
 REMINDABLE_STANDINGS = (Standing.NOT_DUE, Standing.DUE, Standing.LATE)
 NO_LINK_HELPS = {
     Mail.FAILED: WhyNot.MAIL_FAILED,
+    Mail.BLOCKED: WhyNot.ADDRESS_MARKED,
     Mail.UNSURE: WhyNot.MAIL_UNSURE,
     Mail.ON_ITS_WAY: WhyNot.MAIL_ON_ITS_WAY,
 }

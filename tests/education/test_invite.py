@@ -8,6 +8,7 @@ import pytest
 from django.db import connection, transaction
 from pytest_django import DjangoCaptureOnCommitCallbacks, Settings
 
+from education.addresses import mark_address
 from education.assign import require
 from education.invite import (
     LinkState,
@@ -28,6 +29,7 @@ from education.models import (
     MessageState,
     Module,
 )
+from education.rules.delivery import Why
 from patients.models import Booking
 from patients.register import correct
 from patients.schedule import change, move
@@ -86,6 +88,10 @@ REFUSED: list[tuple[Refusal, Callable[[Assignment], object]]] = [
     (
         Refusal.NO_EMAIL,
         lambda a: correct(a.operation.patient, at=AT, source="x", email=""),
+    ),
+    (
+        Refusal.ADDRESS_MARKED,
+        lambda a: mark_address(_invited(a).message, Why.NO_MAILBOX, at=AT),
     ),
     (Refusal.CLOSED, lambda a: change(a.operation, at=AT, booking=Booking.CANCELLED)),
     (Refusal.NO_DATE, lambda a: move(a.operation, None, at=AT)),

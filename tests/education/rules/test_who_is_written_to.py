@@ -189,6 +189,13 @@ TABLE: list[tuple[str, Case, date, Settings, What | ReminderRule | WhyNot]] = [
     ),
     ("no address", replace(CASE, has_email=False), SIXTH, SETTINGS, WhyNot.NO_EMAIL),
     ("the last one failed", replace(CASE, mail=Mail.FAILED), SIXTH, SETTINGS, WhyNot.MAIL_FAILED),
+    (
+        "nothing more goes to the address",
+        replace(CASE, mail=Mail.BLOCKED),
+        SIXTH,
+        SETTINGS,
+        WhyNot.ADDRESS_MARKED,
+    ),
     ("may have failed", replace(CASE, mail=Mail.UNSURE), SIXTH, SETTINGS, WhyNot.MAIL_UNSURE),
     (
         "one is on its way",
