@@ -1,6 +1,7 @@
 """What staff read about the programme's mail: purposes, reasons, reminders."""
 
 from clinic.day_words import days
+from education.answer import ANSWER
 from education.invite import INVITATION, REMINDER, RENEWAL
 from education.plan_link import PLAN
 from education.plan_moves import PLAN_MOVED
@@ -13,6 +14,7 @@ PURPOSE = {
     REMINDER: "a reminder",
     PLAN: "the eating plan",
     PLAN_MOVED: "the eating plan’s days moved",
+    ANSWER: "an answer to a question waits",
     "digest": "morning digest",
 }
 

@@ -7,7 +7,7 @@ a record would give the right order away. What was chosen is kept when something
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.http import QueryDict
 from django.utils.translation import gettext as _
@@ -64,6 +64,17 @@ def answering(question: ShownQuestion, given: Given | None) -> Answering:
         chosen = {asked: value[match] for asked, match in given.pairs}
         return _arranging(question, [chosen.get(asked.id, "") for asked in question.options])
     return Answering(chosen=given.options)
+
+
+def half_answering(question: ShownQuestion, sent: QueryDict) -> Answering:
+    """Return the fields with what was chosen or typed so far, and say nothing about it."""
+    try:
+        read = read_answer(question, sent)
+    except ForeignOption:
+        return answering(question, None)
+    if not isinstance(read, Answering):
+        return answering(question, read)
+    return replace(read, error="", lines=tuple(replace(one, error="") for one in read.lines))
 
 
 def read_answer(question: ShownQuestion, sent: QueryDict) -> Given | Answering:

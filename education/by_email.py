@@ -6,9 +6,11 @@ from datetime import datetime
 from django.core.mail import EmailMultiAlternatives, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 
+from education.answer import issue_answer_token
 from education.channel import HandedOver, Outcome
 from education.emails import (
     WITHOUT_LINK,
+    answer_email,
     invitation_email,
     plan_email,
     plan_moved_email,
@@ -16,7 +18,7 @@ from education.emails import (
 )
 from education.invite import REMINDER, issue_token
 from education.mail_server import MaybeAccepted
-from education.models import Message
+from education.models import AnswerLink, Message
 from education.plan_link import issue_plan_token
 from education.plan_moves import PLAN_MOVED
 from education.rules.delivery import status_in
@@ -93,6 +95,10 @@ def made(message: Message, *, at: datetime, connection: BaseEmailBackend) -> Ema
         token = issue_plan_token(message.plan_link, at=at)
         make = plan_moved_email if message.purpose == PLAN_MOVED else plan_email
         return make(message, token, connection=connection)
+    answer_link: AnswerLink | None = getattr(message, "answer_link", None)
+    if answer_link is not None:
+        token = issue_answer_token(answer_link, at=at)
+        return answer_email(message, token, connection=connection)
     if message.purpose not in WITHOUT_LINK:
         raise ValueError(f"message {message.pk} has no email for its purpose")
     return WITHOUT_LINK[message.purpose](message, connection=connection)

@@ -15,7 +15,7 @@ from education.models import EmailText
 from patients.models import latest_first
 
 # By the folder in templates/emails/.
-EDITABLE = ("invitation", "reminder")
+EDITABLE = ("invitation", "reminder", "answer")
 
 
 @dataclass(frozen=True)

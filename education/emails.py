@@ -14,6 +14,7 @@ from education.email_words import EDITABLE, Words, in_force
 from education.models import Message
 from education.written_days import long_day
 from patients import programme
+from patients.rules.languages import direction_of
 
 
 class Make(Protocol):
@@ -67,6 +68,15 @@ def plan_moved_email(
     return written(message, "plan_moved", {"link": _plan(message, token)}, connection=connection)
 
 
+def answer_email(
+    message: Message, token: str, *, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
+    """Return the email that says that an answer waits, and nothing of it."""
+    address = reverse("answer", args=[token], query={"l": message.language})
+    context = {"link": settings.PUBLIC_URL + address}
+    return written(message, "answer", context, connection=connection)
+
+
 def _quiz(message: Message, token: str) -> str:
     # The page knows nothing about the patient, so the link itself says the email's language.
     query = {"l": message.language}
@@ -102,7 +112,12 @@ def rendered(
 
     `words`: to be shown in place of those in force; of an email whose words can be changed.
     """
-    context = {**context, "programme": programme.current(), "language": language}
+    context = {
+        **context,
+        "programme": programme.current(),
+        "language": language,
+        "direction": direction_of(language),
+    }
     with translation.override(language):
         if name in EDITABLE:
             words = words or in_force(name, language)

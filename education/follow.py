@@ -7,11 +7,12 @@ from typing import Any
 from django.db.models import F, Model
 from django.db.models.functions import Lower
 
+from education.answer import end_answer_link
 from education.assign import follow
 from education.carry import carry, take_back
 from education.identify import identify_again
 from education.invite import end, withdraw_waiting
-from education.models import EndedBecause, Invitation, PlanLink
+from education.models import AnswerLink, EndedBecause, Invitation, PlanLink
 from education.overtaken import withdraw_at_merge, withdraw_reminders
 from education.part import undo_what_is_in_doubt
 from education.plan_link import end_plan_link
@@ -78,6 +79,14 @@ def end_links_elsewhere(
         )
         for link in plans:
             end_plan_link(link, EndedBecause.READDRESSED, at=at)
+        whose = "answer__question__invitation__assignment__operation__patient"
+        answers = (
+            AnswerLink.objects.alias(went_to=Lower("address"))
+            .filter(**{f"{whose}__in": some}, end__isnull=True)
+            .exclude(went_to=Lower(F(f"{whose}__email")))
+        )
+        for answer_link in answers:
+            end_answer_link(answer_link, EndedBecause.READDRESSED, at=at)
 
 
 def follow_merge(

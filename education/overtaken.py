@@ -6,11 +6,13 @@ from collections.abc import Collection, Iterable
 from datetime import datetime
 from enum import StrEnum
 
-from django.db.models import F, Q
+from django.db.models import BigIntegerField, F, Q, QuerySet
 
+from education.answer import answer_link_state
 from education.addresses import is_blocked
 from education.invite import INVITATION, REMINDER, LinkState, end, link_state
 from education.models import (
+    AnswerLink,
     Assignment,
     EndedBecause,
     Invitation,
@@ -22,6 +24,7 @@ from education.plan_link import plan_link_state
 from patients import programme
 from patients.clock import local_date
 from patients.models import Patient
+from patients.prepared import Given, prepared
 
 # What goes out without anybody asking for it.
 UNASKED = (INVITATION, REMINDER)
@@ -34,6 +37,8 @@ OVERTAKEN_BY = (
     "reminder",
     "plan_link__end",
     "plan_link__operation__patient",
+    "answer_link__end",
+    "answer_link__answer__question__invitation__assignment__operation__patient",
 )
 
 
@@ -55,6 +60,10 @@ def overtaken(message: Message, *, at: datetime) -> Overtaken | None:
         return Overtaken.ADDRESS_MARKED
     if message.plan_link is not None:
         good = plan_link_state(message.plan_link, at=at) == LinkState.GOOD
+        return None if good else Overtaken.LINK_ENDED
+    answer_link: AnswerLink | None = getattr(message, "answer_link", None)
+    if answer_link is not None:
+        good = answer_link_state(answer_link, at=at) == LinkState.GOOD
         return None if good else Overtaken.LINK_ENDED
     link = message.invitation or message.reminds
     if link is None:
@@ -105,13 +114,9 @@ def withdraw_reminders(operation_ids: Collection[int], *, at: datetime) -> int:
 
 def withdraw_where_cleared(patient: Patient, module_id: int, *, at: datetime) -> int:
     """Withdraw what waits about a module that the patient is cleared for now. Returns how many."""
-    theirs = {"operation__patient": patient, "module": module_id}
-    waiting = Message.objects.filter(state=MessageState.WAITING)
-    invited = waiting.filter(**{f"invitation__assignment__{k}": v for k, v in theirs.items()})
-    reminded = waiting.filter(**{f"reminds__assignment__{k}": v for k, v in theirs.items()})
     found = {
         message.pk: message.invitation or message.reminds
-        for message in (invited | reminded).select_related("invitation", "reminds")
+        for message in _waiting_about(patient=patient.pk, module=module_id)
     }
     if not found:
         return 0
@@ -120,6 +125,16 @@ def withdraw_where_cleared(patient: Patient, module_id: int, *, at: datetime) ->
     cleared = set(Assignment.objects.filter(pk__in=about).cleared().values_list("pk", flat=True))
     gone = [pk for pk, link in links.items() if link.assignment_id in cleared]
     return _withdraw(gone, Overtaken.CLEARED, at=at)
+
+
+@prepared
+def _waiting_about() -> QuerySet[Message]:
+    number = BigIntegerField()
+    theirs = {"operation__patient": Given("patient", number), "module": Given("module", number)}
+    waiting = Message.objects.filter(state=MessageState.WAITING)
+    invited = waiting.filter(**{f"invitation__assignment__{k}": v for k, v in theirs.items()})
+    reminded = waiting.filter(**{f"reminds__assignment__{k}": v for k, v in theirs.items()})
+    return (invited | reminded).select_related("invitation", "reminds")
 
 
 def withdraw_at_merge(merged: Patient, *, at: datetime) -> int:

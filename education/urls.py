@@ -2,6 +2,8 @@
 
 from django.urls import path, re_path
 
+from education.views.answer import answer_page
+from education.views.ask import ask_us, asked
 from education.views.check import check
 from education.views.language import language
 from education.views.link import not_found
@@ -25,8 +27,11 @@ urlpatterns = [
     path("<str:token>/you/", you, name="quiz-you"),
     path("<str:token>/check/", check, name="quiz-check"),
     path("<str:token>/result/", result, name="quiz-result"),
+    path("<str:token>/ask/", ask_us, name="quiz-ask"),
+    path("<str:token>/ask/sent/", asked, name="quiz-asked"),
     path("<str:token>/renew/", renew_link, name="quiz-renew"),
     path("<str:token>/language/", language, name="quiz-language"),
+    path("<str:answer_token>/answer/", answer_page, name="answer"),
     path("<str:plan_token>/plan/", plan, name="plan"),
     path("<str:plan_token>/plan/done/", plan_done, name="plan-done"),
     path("<str:plan_token>/plan/meals/", plan_meals, name="plan-meals"),

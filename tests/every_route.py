@@ -30,7 +30,9 @@ from tests.factories import (
     a_member,
     a_patient,
     a_plan_link,
+    a_question,
     a_submission,
+    an_answer,
     an_assignment,
     an_invitation,
     an_operation,
@@ -106,7 +108,9 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     )
     make_intake_token("Larkfield OR", key=uuid.uuid4(), at=at, by_id=administrator.pk)
     upload = keep(SCHEDULE.encode(), name="schedule.csv", at=at, by=administrator)
-    _, open_token = an_invitation(assignment=an_assignment(operation=an_operation()))
+    open_invitation, open_token = an_invitation(assignment=an_assignment(operation=an_operation()))
+    asked = a_question(open_invitation)
+    _, answer_token = an_answer(asked)
     another = a_patient()
     name = add(
         patient,
@@ -144,6 +148,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "upload_id": upload.pk,
         "token_id": IntakeToken.objects.get().pk,
         "token": open_token,
+        "answer_token": answer_token,
         "number": 1,
         "other": another.pk,
         "reading_id": say_of_sender(

@@ -3,6 +3,7 @@
 Nothing here writes a row itself, so that a test never sees a record that could not exist.
 """
 
+import uuid
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -15,14 +16,28 @@ from factory.declarations import Sequence
 
 from clinic.models import Role, StaffUser
 from education import stage_tables
+from education.answer import answer, issue_answer_token
 from education.answers_in_words import right_answer
+from education.ask import ask
 from education.assign import in_force, require
 from education.drawn import asked_of, every_version
 from education.eating_record import TypedFacts, record_facts
 from education.invite import Refusal, invite, issue_token
-from education.models import Assignment, Edition, Invitation, Module, PlanLink, Question, Submission
+from education.models import (
+    AnswerLink,
+    Assignment,
+    Edition,
+    Invitation,
+    Module,
+    PatientQuestion,
+    PlanLink,
+    Question,
+    QuestionAnswer,
+    Submission,
+)
 from education.plan_link import PlanRefusal, issue_plan_token, send_plan
 from education.publish import publish
+from education.rules.asking import About, Means
 from education.rules.may_give import Medicine
 from education.rules.module_text import read_module
 from education.rules.scoring import Given, Kind
@@ -184,6 +199,33 @@ def a_plan_link(operation: Operation, *, at: datetime | None = None) -> tuple[Pl
     link = send_plan(operation, at=at, by_id=dietitian.pk)
     assert not isinstance(link, PlanRefusal), link
     return link, issue_plan_token(link, at=at)
+
+
+def a_question(invitation: Invitation, *, at: datetime | None = None) -> PatientQuestion:
+    """Ask a question about the first section of the module behind a link."""
+    edition = invitation.assignment.module.editions.order_by("-number")[0]
+    asked = ask(
+        invitation,
+        edition,
+        about=About.SECTION,
+        part=edition.sections.all()[0].key,
+        language="en",
+        typed="May I take my evening walk?",
+        key=uuid.uuid4(),
+        at=at or now(),
+    )
+    assert isinstance(asked, PatientQuestion), asked
+    return asked
+
+
+def an_answer(question: PatientQuestion, *, at: datetime | None = None) -> tuple[AnswerLink, str]:
+    """Answer a question by email, and issue the token as sending the email does."""
+    at = at or now()
+    given = answer(
+        question, Means.EMAIL, "Yes, walk.", seen=0, at=at, by_id=a_member(Role.DIETITIAN).pk
+    )
+    assert isinstance(given, QuestionAnswer), given
+    return given.link, issue_answer_token(given.link, at=at)
 
 
 def right_answers(edition: Edition) -> dict[int, Given]:

@@ -19,7 +19,11 @@ from patients.clock import now
 from patients.open_to import open_to
 from patients.rules.languages import choices, codes, name_of
 
-EMAILS = {"invitation": "The link to a module", "reminder": "A reminder"}
+EMAILS = {
+    "invitation": "The link to a module",
+    "reminder": "A reminder",
+    "answer": "An answer to a question waits",
+}
 
 
 @open_to(*READERS)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, wraps
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.db import InterfaceError, OperationalError
@@ -108,8 +109,10 @@ class Visit:
     def here(self) -> str:
         """What stands behind the token in this page's address; the language buttons send it."""
         start = reverse("quiz-start", args=[self.token])
-        back = "?back=check" if self.back_to_check else ""
-        return self.request.path.removeprefix(start) + back
+        query = self.request.GET
+        asked = {name: query[name] for name in ("about", "back") if name in query}
+        behind = f"?{urlencode(asked)}" if asked else ""
+        return self.request.path.removeprefix(start) + behind
 
     @property
     def back_to_check(self) -> bool:
@@ -176,6 +179,8 @@ def page(visit: Visit, name: str, context: dict[str, Any], *, status: int = 200)
         "phone_link": phone_link(visit.programme.phone),
         "emergency_link": phone_link(visit.programme.emergency_number),
         "not_saved": status == 503,
+        # Behind the address of the question box, which the template completes.
+        "asking": f"&l={visit.language_asked}" if visit.language_asked else "&",
     }
     return HttpResponse(render_to_string(f"education/{name}.html", common | context), status=status)
 

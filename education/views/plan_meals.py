@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 from typing import Any
 
-from django.http import Http404, HttpResponse
+from django.http import Http404, HttpResponse, QueryDict
 from django.utils.translation import gettext as _
 
 from education import eating_page_texts, eating_texts
@@ -11,13 +11,16 @@ from education.eating_record import choose
 from education.plan_of import PlanOf
 from education.rules.eating_plan import Choices, Note, Told, meal_days, meal_notes
 from education.stage_tables import stages_of
+from education.views.half_made import forget_half, half_made, keep_half
 from education.views.link import NOT_REACHED, see
 from education.views.plan_visit import PlanVisit, page, through_plan_link
 from education.written_days import long_day
+from patients.rules.languages import codes, own_name_of
 
 # Kept all the same once the patient has read that it is so.
 MAY_STAND = frozenset({Note.MEALS_NOT_CHOSEN, Note.MEALS_TOO_CLOSE})
 DAY = timedelta(days=1)
+PAGE = "plan/meals/"
 
 
 @through_plan_link
@@ -27,10 +30,15 @@ def plan_meals(visit: PlanVisit) -> HttpResponse:
     if not found.may_be_given or not offered(found):
         raise Http404
     if visit.request.method != "POST":
-        return _asked(visit, set(_chosen(found)))
+        half = half_made(visit.request, visit.token, PAGE)
+        same = half is not None and half.get("or_date") == str(found.operation.or_date)
+        return _asked(visit, _picked(half, found) if half and same else set(_chosen(found)))
     sent = visit.request.POST
-    picked = {_offset(text, found) for text in sent.getlist("day")[:60]} - {None}
-    offsets = {one for one in picked if one is not None}
+    if sent.get("language") in codes():
+        response = see(visit.address("plan-meals", l=sent["language"]))
+        keep_half(response, visit.request, visit.token, PAGE)
+        return response
+    offsets = _picked(sent, found)
     if sent.get("or_date") != str(found.operation.or_date):
         moved = _("Your date changed meanwhile. Please choose again.")
         return _asked(visit, set(_chosen(found)), [moved], status=422)
@@ -44,7 +52,13 @@ def plan_meals(visit: PlanVisit) -> HttpResponse:
         _keep(visit, sorted(offsets))
     except NOT_REACHED:
         return _asked(visit, offsets, status=503)
-    return see(visit.address("plan", fragment="meals"))
+    response = see(visit.address("plan", fragment="meals"))
+    return forget_half(response, visit.request, visit.token)
+
+
+def _picked(sent: QueryDict, found: PlanOf) -> set[int]:
+    picked = (_offset(text, found) for text in sent.getlist("day")[:60])
+    return {one for one in picked if one is not None}
 
 
 def _asked(
@@ -73,6 +87,9 @@ def _asked(
         ],
         "problems": problems or [],
         "may_stand": may_stand,
+        "keeps_typed": True,
+        "languages": [(code, own_name_of(code)) for code in codes()],
+        "language_url": visit.address("plan-meals"),
         "cautions": eating_texts.cautions(found),
     }
     return page(visit, "plan_meals", context, status=status)

@@ -2,11 +2,18 @@
 
 from django.http import Http404, HttpResponse
 
-from education.answer_form import Answering, ForeignOption, answering, read_answer
+from education.answer_form import (
+    Answering,
+    ForeignOption,
+    answering,
+    half_answering,
+    read_answer,
+)
 from education.models import Attempt
 from education.rules.scoring import Given
 from education.shown import ShownQuestion, next_unanswered, questions
 from education.take import answers_given, save_answer
+from education.views.half_made import forget_half, half_made
 from education.views.link import NOT_REACHED, Visit, page, see, through_link, where_it_stands
 from education.views.typed import typed_in
 
@@ -23,6 +30,9 @@ def question(visit: Visit, number: int) -> HttpResponse:
     shown = asked[number - 1]
     given = answers_given(attempt)
     if visit.request.method != "POST":
+        half = half_made(visit.request, visit.token, f"{number}/")
+        if half is not None and half.get("attempt") == str(attempt.number):
+            return _page(visit, attempt, shown, half_answering(shown, half))
         return _page(visit, attempt, shown, answering(shown, given.get(shown.record.pk)))
     if not of_attempt(visit, attempt):
         return see(visit.address("quiz-start"))
@@ -52,12 +62,18 @@ def _answered(
     except NOT_REACHED:
         return _page(visit, attempt, shown, answering(shown, answer), status=503)
     given[shown.record.pk] = answer
+    return forget_half(see(_onward(visit, asked, shown, given)), visit.request, visit.token)
+
+
+def _onward(
+    visit: Visit, asked: list[ShownQuestion], shown: ShownQuestion, given: dict[int, Given]
+) -> str:
     if visit.back_to_check:
-        return see(visit.address("quiz-check"))
+        return visit.address("quiz-check")
     ahead = next_unanswered(asked, given, after=shown.number)
     if ahead:
-        return see(visit.address("quiz-question", ahead.number))
-    return see(visit.address("quiz-check" if typed_in(visit) else "quiz-you"))
+        return visit.address("quiz-question", ahead.number)
+    return visit.address("quiz-check" if typed_in(visit) else "quiz-you")
 
 
 def _page(
@@ -73,6 +89,8 @@ def _page(
         "attempt": attempt,
         "fields": fields,
         "back_url": _back(visit, shown),
+        "keeps_typed": True,
+        "ask": f"ask/?about=q-{shown.record.key}",
     }
     return page(visit, "question", context, status=status)
 

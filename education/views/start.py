@@ -3,6 +3,7 @@
 from django.http import HttpResponse
 
 from education.models import Attempt
+from education.often_asked import seen_by_patients
 from education.shown import next_unanswered, number_of_questions, questions, sections
 from education.take import NoAttemptLeft, answers_given, begin
 from education.views.link import NOT_REACHED, Visit, page, see, through_link
@@ -46,4 +47,5 @@ def _context(visit: Visit) -> dict[str, object]:
         "submission": visit.submission,
         "may_begin": visit.may_begin,
         "result_url": visit.address("quiz-result"),
+        "often_asked": seen_by_patients(edition.module_id, visit.language, at=visit.at),
     }

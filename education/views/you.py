@@ -1,9 +1,10 @@
 """Who took the quiz: the name and date of birth, typed once, at the end."""
 
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 
 from education.forms import MAX_NAME, YouForm
 from education.shown import questions
+from education.views.half_made import forget_half, half_made
 from education.views.link import Visit, page, see, through_link, where_it_stands
 from education.views.typed import keep_typed, typed_in
 from education.written_days import date_parts
@@ -19,14 +20,18 @@ def you(visit: Visit) -> HttpResponse:
         return where_it_stands(visit)
     on = local_date(visit.at, visit.programme.zone)
     if visit.request.method != "POST":
-        return _page(visit, _as_typed_before(visit), None)
+        half = half_made(visit.request, visit.token, "you/")
+        return _page(visit, _echoed(half) if half else _as_typed_before(visit), None)
     form = YouForm(visit.request.POST, on=on)
     if not form.is_valid():
-        typed = {name: form.data.get(name, "")[:LONGEST_ECHO] for name in form.fields}
-        return _page(visit, typed, form, status=422)
+        return _page(visit, _echoed(visit.request.POST), form, status=422)
     response = see(visit.address("quiz-check"))
     keep_typed(response, visit, form.typed())
-    return response
+    return forget_half(response, visit.request, visit.token)
+
+
+def _echoed(sent: QueryDict) -> dict[str, str]:
+    return {name: sent.get(name, "")[:LONGEST_ECHO] for name in YouForm.base_fields}
 
 
 def _as_typed_before(visit: Visit) -> dict[str, str]:
@@ -54,6 +59,7 @@ def _page(
         "typed": typed,
         "errors": first_errors,
         "date_parts": date_parts(),
+        "keeps_typed": True,
         "back_url": visit.address("quiz-check")
         if visit.back_to_check
         else visit.address("quiz-question", last),
