@@ -8,16 +8,18 @@ from celery.signals import beat_init, setup_logging, worker_init
 from kombu.transport import TRANSPORT_ALIASES
 
 from clinic.discreet_logging import log_uncaught_exceptions
+from clinic.pulse import WorkerPulse
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
 
 TRANSPORT_ALIASES["folder"] = "clinic.folder_broker:Transport"
 
-app = Celery("clinic")
+app = Celery("clinic", task_cls="clinic.counted_task:CountedTask")
 # Also for threads that did not create it: publishing happens in one (patients/wake.py).
 app.set_default()
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+app.steps["worker"].add(WorkerPulse)
 
 
 @setup_logging.connect

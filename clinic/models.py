@@ -207,3 +207,51 @@ class DigestHour(AppendOnly):
                 name="digest_hour_of_a_morning",
             )
         ]
+
+
+class ProcessKind(StrEnum):
+    WORKER = "worker"
+    SCHEDULE = "schedule"  # the way from the scheduler over the broker to a worker
+
+
+class ProcessSeen(models.Model):
+    """When a worker, by its machine's name, or the schedule last got something done."""
+
+    kind = models.CharField(max_length=10, choices=[(k, k) for k in ProcessKind])
+    name = models.CharField(max_length=120)
+    release = models.CharField(max_length=60)
+    seen_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["kind", "name"], name="process_seen_once")]
+
+
+class TaskTally(models.Model):
+    """How often a task ran in all, how long that took, and how it ended of late."""
+
+    task = models.CharField(max_length=120, unique=True)
+    runs = models.PositiveBigIntegerField(default=0)
+    failures = models.PositiveBigIntegerField(default=0)
+    failures_in_a_row = models.PositiveIntegerField(default=0)
+    seconds = models.FloatField(default=0.0)
+    problem = models.CharField(max_length=200, blank=True)
+    last_ended_at = models.DateTimeField(null=True)
+    last_failed_at = models.DateTimeField(null=True)
+
+
+class FailingTask(models.Model):
+    """A task with ids that failed; parked after five times (clinic/parking.py).
+
+    `ids`: its arguments, as JSON. Gone once it ends well, or a person takes it up again.
+    """
+
+    task = models.CharField(max_length=120)
+    ids = models.CharField(max_length=200)
+    failures = models.PositiveSmallIntegerField(default=0)
+    problem = models.CharField(max_length=200, blank=True)
+    last_failed_at = models.DateTimeField()
+    parked_at = models.DateTimeField(null=True)
+    set_aside_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["task", "ids"], name="failing_task_once")]

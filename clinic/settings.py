@@ -128,6 +128,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
     "clinic.access.Access",
+    "clinic.conflicts.TryAgain",
 ]
 
 ROOT_URLCONF = "clinic.urls"
@@ -327,7 +328,8 @@ if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 if PRODUCTION:
     SECURE_SSL_REDIRECT = True
-    SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+    # Asked from inside, past the proxy that speaks https.
+    SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$"]
     SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = True
@@ -395,7 +397,7 @@ IMAP_TLS = env.text("IMAP_TLS", "tls").lower()  # from the first byte, or by STA
 IMAP_PORT = env.whole_number("IMAP_PORT", 993 if IMAP_TLS == "tls" else 143)
 IMAP_CA = env.text("IMAP_CA")  # a file with whom to trust besides the system's
 IMAP_USER = env.text("IMAP_USER")
-IMAP_PASSWORD = env.secret("IMAP_PASSWORD")
+IMAP_PASSWORD = env.secret("IMAP_PASSWORD", may_be_empty=True)
 IMAP_FOLDER = env.text("IMAP_FOLDER", "INBOX")
 IMAP_TAKEN_FOLDER = env.text("IMAP_TAKEN_FOLDER", "Taken")
 if IMAP_TLS not in {"tls", "starttls", "none"}:
@@ -414,10 +416,8 @@ METRICS_TOKEN = env.secret("METRICS_TOKEN")
 if METRICS_TOKEN and len(METRICS_TOKEN) < 20:
     env.wrong("METRICS_TOKEN must have at least 20 characters.")
 RELEASE = env.text("RELEASE", "not said")
-# Touched by the worker and the scheduler as long as they go on, for their health checks.
-PULSE_FILE = Path(
-    env.text("PULSE_FILE", str(DATA_DIR / "pulse" if EMBEDDED else "/tmp/clear-by-pulse"))
-)
+# Where the worker and the scheduler show that they go on (clinic/pulse.py, clinic/ask_health.py).
+PULSE_FOLDER = Path(env.text("PULSE_FOLDER", str(DATA_DIR) if EMBEDDED else "/tmp"))
 
 # Celery. The rows are the truth and a message only a hint (promise B2), so nothing here retries.
 
@@ -453,6 +453,7 @@ if REDIS_URL:
     # What kills its worker must not come back by itself, or it would kill every worker in turn.
     # Its row comes back: once the lease is over, and a limited number of times.
     CELERY_TASK_REJECT_ON_WORKER_LOST = False
+    CELERY_WORKER_MAX_MEMORY_PER_CHILD = 400_000  # KiB; a process that grew beyond it is replaced
     CELERY_WORKER_PREFETCH_MULTIPLIER = 1
     CELERY_BROKER_CONNECTION_TIMEOUT = 1
     CELERY_BROKER_TRANSPORT_OPTIONS = REDIS_TRANSPORT_OPTIONS
@@ -485,6 +486,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 300.0,
         "options": {"expires": 300.0},
     },
+    "note-schedule": {
+        "task": "clinic.tasks.note_schedule",
+        "schedule": 30.0,
+        "options": {"expires": 30.0},
+    },
     "sweep-duplicates": {
         "task": "patients.tasks.find_duplicates",
         "schedule": 60.0,
@@ -503,6 +509,7 @@ if IMAP_HOST:
         "schedule": 60.0,
         "options": {"expires": 60.0},
     }
+CELERY_BEAT_SCHEDULER = "clinic.pulse:Scheduler"
 CELERY_BEAT_SCHEDULE_FILENAME = env.text(
     "BEAT_SCHEDULE_FILE", str(DATA_DIR / "beat-schedule" if EMBEDDED else "/tmp/beat-schedule")
 )

@@ -6,6 +6,8 @@ from celery import shared_task
 
 from clinic.digest import write_digests
 from clinic.look_again import look_at_everything
+from clinic.models import ProcessKind
+from clinic.task_tallies import seen
 from clinic.trail import seal
 from patients.clock import now
 
@@ -35,3 +37,9 @@ def look_at_confirmations() -> None:
 def write_morning_digests() -> None:
     """Write the digests whose hour has come, once a local day for each member of staff."""
     write_digests(at=now())
+
+
+@shared_task(name="clinic.tasks.note_schedule")
+def note_schedule() -> None:
+    """Put on record that the scheduler, the broker and a worker are there and work together."""
+    seen(ProcessKind.SCHEDULE, "schedule", at=now())

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from clinic.health import healthz
+from clinic.health import healthz, metrics, readyz
 from clinic.views.calendar import calendar, calendar_feed, calendar_revoke
 from clinic.views.look_again import look_again
 from clinic.views.mail_tray import mail_tray, mail_tray_message
@@ -22,6 +22,8 @@ from clinic.views.trail import trail
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("readyz", readyz, name="readyz"),
+    path("metrics", metrics, name="metrics"),
     path("", home, name="home"),
     path("sign-in/", sign_in, name="sign-in"),
     path("sign-out/", sign_out, name="sign-out"),
@@ -63,6 +65,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("clinic.measure_urls")),
     path("", include("clinic.writing_urls")),
     path("", include("clinic.mail_urls")),
+    path("", include("clinic.running_urls")),
     path("q/", include("education.urls")),
     path("schedule/import/", schedule_import, name="schedule-import"),
     path("schedule/import/<int:upload_id>/", schedule_preview, name="schedule-preview"),

@@ -42,6 +42,26 @@ def once_a_day(job: str, *, on: date, at: datetime, act: Callable[[], object]) -
 
 
 def parked() -> list[DailyRun]:
-    """Return the runs that failed five times, the latest first."""
+    """Return the runs that failed five times and wait for a person, the latest first."""
     failed = DailyRun.objects.filter(finished_at__isnull=True, tries__gte=MOST_TRIES)
-    return list(failed.order_by("-on", "job"))
+    return list(failed.filter(set_aside_at__isnull=True).order_by("-on", "job"))
+
+
+def may_run_again(run: DailyRun) -> bool:
+    """Say whether no later date of the job was begun: an earlier one does not come after it."""
+    return not DailyRun.objects.filter(job=run.job, on__gt=run.on).exists()
+
+
+def run_again(pk: int) -> bool:
+    """Give a parked run five more tries when it is next asked. False if it is too late for that."""
+    run = DailyRun.objects.filter(pk=pk).first()
+    if run is None or not may_run_again(run):
+        return False
+    waiting = DailyRun.objects.filter(pk=pk, finished_at__isnull=True, tries__gte=MOST_TRIES)
+    return bool(waiting.update(tries=0, lease_until=None, set_aside_at=None))
+
+
+def set_aside(pk: int, *, at: datetime) -> bool:
+    """Leave a parked run undone for good. False if it is parked no longer."""
+    waiting = DailyRun.objects.filter(pk=pk, finished_at__isnull=True, tries__gte=MOST_TRIES)
+    return bool(waiting.filter(set_aside_at__isnull=True).update(set_aside_at=at))

@@ -32,6 +32,7 @@ PLACES = (
     ("eating-today", "Eating plans"),
     ("programme", "Programme"),
     ("staff", "Staff"),
+    ("running", "What runs"),
     ("trail", "Trail"),
 )
 # They decide about OR dates, so what changed under a confirmation is theirs to see everywhere.

@@ -75,9 +75,7 @@ class QuestionAnswer(AppendOnly):
         ordering = ["recorded_at", "id"]
         constraints = [
             models.CheckConstraint(condition=~Q(text=""), name="question_answer_says_something"),
-            models.CheckConstraint(
-                condition=Q(means__in=list(Means)), name="answer_means_known"
-            ),
+            models.CheckConstraint(condition=Q(means__in=list(Means)), name="answer_means_known"),
         ]
 
 

@@ -60,7 +60,7 @@ class DailyRun(models.Model):
     """A daily job on one local date: it runs once, whoever asks and however often.
 
     Work in progress until `finished_at`. Whoever holds the lease runs it; a runner that dies lets
-    it run out. `problem`: why it is parked, after five tries.
+    it run out. `problem`: why it is parked, after five tries; `set_aside_at`: left undone for good.
     """
 
     job = models.CharField(max_length=40)
@@ -70,6 +70,7 @@ class DailyRun(models.Model):
     problem = models.CharField(max_length=200, blank=True)
     recorded_at = models.DateTimeField()
     finished_at = models.DateTimeField(null=True)
+    set_aside_at = models.DateTimeField(null=True)
 
     class Meta:
         ordering = ["on", "job"]

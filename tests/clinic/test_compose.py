@@ -1,13 +1,17 @@
 """docker-compose.yml and Dockerfile, as far as they can be checked without an engine."""
 
+import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
 
-from clinic.settings import MAY_BE_EMPTY, REQUIRED_IN_PRODUCTION
+from clinic import ask_health, settings
+from clinic.settings import MAY_BE_EMPTY, REQUIRED_IN_PRODUCTION, SECRETS
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 COMPOSE: dict[str, Any] = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
@@ -28,9 +32,11 @@ def test_everything_that_the_issue_names_is_there() -> None:
 def test_each_process_has_every_setting_that_production_requires(service: str) -> None:
     given = SERVICES[service]["environment"]
     assert given["CLINIC_PRODUCTION"] == "1"
-    missing = [name for name in REQUIRED_IN_PRODUCTION if name not in given]
-    assert missing == []
     for name in REQUIRED_IN_PRODUCTION:
+        in_file = f"{name}_FILE"
+        if in_file in given:
+            assert given[in_file].removeprefix("/run/secrets/") in SERVICES[service]["secrets"]
+            continue
         value = str(given[name])
         # Either a value, or one that compose itself insists on, or one that may be nothing.
         assert name in MAY_BE_EMPTY or re.sub(r"\$\{\w+:-\}", "", value), name
@@ -44,11 +50,49 @@ def test_the_listener_is_started_only_when_asked_for() -> None:
     assert all("profiles" not in other for name, other in SERVICES.items() if name != "mllp")
 
 
-def test_no_secret_has_a_default() -> None:
-    text = (ROOT / "docker-compose.yml").read_text()
-    for name in ("SECRET_KEY", "POSTGRES_PASSWORD", "PUBLIC_URL"):
-        assert f"${{{name}:?" in text
-        assert f"${{{name}:-" not in text
+def test_secrets_are_files_and_stand_in_no_environment() -> None:
+    for name, secret in COMPOSE["secrets"].items():
+        assert secret["file"] == f"${{SECRETS:-./secrets}}/{name}"
+        assert f"secrets/{name}" in (ROOT / "docker-compose.yml").read_text().partition("x-")[0]
+    for service in SERVICES.values():
+        assert set(service.get("secrets", [])) <= set(COMPOSE["secrets"])
+        assert not SECRETS & set(service.get("environment", {})) - {"MEDIA_S3_SECRET_KEY"}
+    assert "${PUBLIC_URL:?" in (ROOT / "docker-compose.yml").read_text()
+    assert "secrets/" in (ROOT / ".gitignore").read_text().splitlines()
+
+
+def test_each_process_says_whether_it_is_well() -> None:
+    """The web server's check is the image's; what migrates ends by itself."""
+    checked = {name for name, s in SERVICES.items() if "test" in s.get("healthcheck", {})}
+    assert checked == set(SERVICES) - {"web", "migrate"}
+    asks = [SERVICES[name]["healthcheck"]["test"] for name in ("worker", "beat", "mllp")]
+    asks.append(json.loads(re.search(r"HEALTHCHECK.+?CMD (\[.+?\])", DOCKERFILE, re.DOTALL)[1]))  # type: ignore[index]
+    for command in asks:
+        assert (ROOT / command[-2]).is_file()
+
+
+def test_everything_is_as_closed_as_it_can_be() -> None:
+    for name, service in SERVICES.items():
+        assert service["read_only"], name
+        assert "no-new-privileges:true" in service["security_opt"], name
+        # PostgreSQL's image begins as root, to own its folder, and goes on as an ordinary user.
+        assert service.get("cap_drop") == ["ALL"] or name == "database", name
+        assert set(service["networks"]) <= set(COMPOSE["networks"])
+    assert COMPOSE["networks"]["inside"]["internal"]
+    for name in ("database", "redis"):
+        assert SERVICES[name]["networks"] == ["inside"]
+        assert "ports" not in SERVICES[name]
+
+
+def test_the_workers_time_limits_can_hold() -> None:
+    """Celery's manual: time limits work in the prefork pool; threads cannot be ended."""
+    command = SERVICES["worker"]["command"]
+    assert "--pool=prefork" in command
+    assert "--without-heartbeat" in command
+    limit = settings.CELERY_TASK_TIME_LIMIT
+    assert limit > settings.CELERY_TASK_SOFT_TIME_LIMIT
+    # Longer, or a task would be handed out a second time while it runs.
+    assert limit < settings.REDIS_TRANSPORT_OPTIONS["visibility_timeout"]
 
 
 @pytest.mark.parametrize("service", sorted(SERVICES))
@@ -89,3 +133,25 @@ def test_everything_that_is_copied_exists_and_is_not_ignored() -> None:
         for source in line.split()[:-1]:
             assert (ROOT / source).exists(), source
             assert source in let_in, source
+
+
+# --- what the health checks ask -------------------------------------------------------------------
+
+
+def test_a_pulse_counts_for_a_minute(tmp_path: Path) -> None:
+    (tmp_path / "worker-pulse").touch()
+    touched = (tmp_path / "worker-pulse").stat().st_mtime
+    assert ask_health.beats("worker", tmp_path, at=touched + 59)
+    assert not ask_health.beats("worker", tmp_path, at=touched + 61)
+    assert not ask_health.beats("beat", tmp_path, at=touched)
+
+
+def test_it_is_asked_by_the_standard_library_alone() -> None:
+    """It runs every few seconds beside each process."""
+    code = "import sys, runpy; runpy.run_path('clinic/ask_health.py');" + (
+        "print({'celery', 'django', 'clinic'} & set(sys.modules))"
+    )
+    asked = subprocess.run(
+        [sys.executable, "-I", "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert asked.stdout.strip() == "set()"

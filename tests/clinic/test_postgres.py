@@ -5,24 +5,42 @@ import sys
 from pathlib import Path
 from urllib.parse import quote
 
+from django.db import connection
+from django.http import HttpRequest, HttpResponse
+from django.urls import path
+
+from patients.open_to import ANYONE, open_to
 from tests import servers
 from tests.clinic.test_settings import PRODUCTION
 
+
+@open_to(ANYONE)
+def asks(request: HttpRequest) -> HttpResponse:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1")
+    return HttpResponse()
+
+
+urlpatterns = [path("asks/", asks)]
+handler500 = "clinic.failures.server_error"
 ROOT = Path(__file__).resolve().parent.parent.parent
 # In a process with the production settings, so with the pool that production has.
 CODE = """
 import threading
 import django; django.setup()
 import psycopg
+from django.conf import settings
 from django.db import connection
 from django.test import Client
+
+settings.ROOT_URLCONF = "tests.clinic.test_postgres"
 
 client = Client(SERVER_NAME="clear-by.example.org")
 params = connection.get_connection_params()
 params = {name: params[name] for name in ("host", "user", "dbname")}
 
 def ask():
-    status = client.get("/healthz", secure=True).status_code
+    status = client.get("/asks/", secure=True).status_code
     # As a server does after each request; Django's test client does not.
     connection.close()
     return status

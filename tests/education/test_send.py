@@ -295,8 +295,8 @@ def test_a_worker_killed_before_the_server_accepted_loses_nothing(
 def test_a_long_sweep_keeps_its_leases_ahead_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """Else another sweep would take a message from under this one's hands, and send it twice."""
     messages = [a_message() for _ in range(3)]
-    hours = iter(range(100))
-    monkeypatch.setattr("education.send.time.monotonic", lambda: 3600.0 * next(hours))
+    passed = iter(range(100))
+    monkeypatch.setattr("education.send.time.monotonic", lambda: 15.0 * next(passed))
     leases: dict[int, datetime | None] = {}
 
     def note(channel: ByEmail, message: Message, **kwargs: object) -> HandedOver:
@@ -305,7 +305,38 @@ def test_a_long_sweep_keeps_its_leases_ahead_of_it(monkeypatch: pytest.MonkeyPat
 
     monkeypatch.setattr(ByEmail, "send", note)
     assert sweep(at=AT) == 3
-    assert [leases[m.pk] for m in messages] == [AT + timedelta(hours=n) + LEASE for n in (1, 2, 3)]
+    assert [leases[m.pk] for m in messages] == [
+        AT + timedelta(seconds=15 * n) + LEASE for n in (1, 2, 3)
+    ]
+
+
+def test_a_slow_sweep_leaves_the_rest_to_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A task that never ended would be taken for lost, and its time limit would kill it."""
+    for _ in range(3):
+        a_message()
+    passed = iter(range(100))
+    monkeypatch.setattr("education.send.time.monotonic", lambda: 40.0 * next(passed))
+    monkeypatch.setattr(ByEmail, "send", lambda *_, **__: HandedOver(Outcome.TAKEN))
+    assert sweep(at=AT) == 1
+    assert Message.objects.filter(state=WAITING, tries=0).count() == 2
+
+
+def test_b3_a_message_that_ends_each_of_its_senders_parks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Killed, a sender says nothing: only the tries that were counted beforehand tell."""
+    message = a_message()
+
+    def killed(channel: ByEmail, message: Message, **kwargs: object) -> HandedOver:
+        raise SystemExit
+
+    monkeypatch.setattr(ByEmail, "send", killed)
+    at = AT
+    for _ in range(len(RETRY_AFTER) + 1):
+        with pytest.raises(SystemExit):
+            send(message.pk, at=at)
+        at += LEASE + MINUTE
+    assert not send(message.pk, at=at)
+    message.refresh_from_db()
+    assert (message.state, message.problem) == (FAILED, "every sender of it was ended")
 
 
 def test_b2_nothing_goes_out_for_work_that_was_rolled_back(smtp_server: Mailbox) -> None:
