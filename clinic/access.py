@@ -6,11 +6,13 @@ from typing import Any
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import ImproperlyConfigured, PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import render
 
 from clinic import typed_before
 from clinic.client_address import client_address
 from clinic.models import StaffUser
 from clinic.trail import record
+from clinic.uploads import takes_files, upload_refused
 from patients.clock import now
 from patients.open_to import ANYONE, LINK_HOLDER, TOKEN_HOLDER
 
@@ -74,6 +76,8 @@ class Access:
             return redirect_to_login(back)
         if request.user.role not in who:
             raise PermissionDenied
+        if request.method == "POST" and upload_refused(request) and not takes_files(view):
+            return render(request, "400.html", status=413)
         return None
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db import transaction
 
+from clinic.demo.beside import with_pictures
 from clinic.demo.events import AFTER, BEFORE
 from clinic.demo.people import (
     BY_MRN,
@@ -99,6 +100,7 @@ def _found(on: date) -> Stage:
     procedures = [Procedure.objects.create(code=code, name=name) for code, name in PROCEDURES]
     for file, code, clear_by in MODULES:
         text = read_module((STARTER / file).read_text(encoding="utf-8"))
+        text = with_pictures(text, at=at, by_id=clinician)
         edition = publish(text, at=at, by_id=clinician)
         if code == SIGNED:
             sign(edition, at=instant(on, FOUNDED - 1, 11), by_id=clinician)

@@ -24,12 +24,13 @@ def spread(record: Record, *names: str) -> Record:
     }
 
 
-def section_record(cleaned: Record) -> Record:
-    """Return a section as its form says."""
+def section_record(cleaned: Record, before: Record | None) -> Record:
+    """Return a section as its form says; its pictures and its video stay as they were."""
     section: Record = {"heading": words(cleaned, "heading"), "body": words(cleaned, "body")}
     note, sources = words(cleaned, "ask_yourself"), cleaned.get("sources", "")
     if any(note.values()):
         section["ask_yourself"] = note
+    section |= {name: before[name] for name in ("picture", "video") if before and name in before}
     return section | ({"sources": sources} if sources else {})
 
 

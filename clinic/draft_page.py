@@ -14,7 +14,7 @@ from education.rules.module_changes import Change
 from education.rules.reading import markdown_blocks
 from education.rules.toml_fields import FieldProblem
 from patients import programme
-from patients.rules.languages import codes
+from patients.rules.languages import SOURCE_LANGUAGE, codes
 
 Record = dict[str, Any]
 
@@ -26,6 +26,8 @@ CHANGE: dict[Change, str] = {
     Change.SECTION_REMOVED: "Section taken out",
     Change.SECTION_REWORDED: "Section reworded",
     Change.SECTIONS_REORDERED: "Sections in another order",
+    Change.PICTURES: "Pictures changed",
+    Change.VIDEO: "Video, captions or transcript changed",
     Change.QUESTION_ADDED: "New question",
     Change.QUESTION_REMOVED: "Question taken out",
     Change.QUESTION_REWORDED: "Question reworded",
@@ -57,6 +59,12 @@ class DraftPage:
         """The titles that are written in other languages, with the codes of those."""
         titles = self.content["title"]
         return [(code, titles[code]) for code in codes()[1:] if titles.get(code, "").strip()]
+
+    @property
+    def languages(self) -> list[str]:
+        """The languages that the draft is written in, by its title; English always is one."""
+        titles = self.content["title"]
+        return [c for c in codes() if c == SOURCE_LANGUAGE or titles.get(c, "").strip()]
 
     @cached_property
     def ready(self) -> Readiness:

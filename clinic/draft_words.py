@@ -16,6 +16,18 @@ def _always(words: str) -> Say:
 _WORDS: tuple[tuple[re.Pattern[str], Say], ...] = tuple(
     (re.compile(pattern), say)
     for pattern, say in (
+        (r'"alt" .*', _always("Say what the picture shows, or mark it as decoration.")),
+        (r'"captions" .*', _always("There are no captions in this language yet.")),
+        (r'"transcript" .*', _always("There is no transcript in this language yet.")),
+        (r'"file" is missing .*', _always("There is no file yet.")),
+        (
+            r'the picture "(.+)" stands (nowhere|more than once) in .*',
+            lambda f: f"The picture “{f[1]}” stands {f[2]} in this text: write ![]({f[1]}) once.",
+        ),
+        (
+            r'there is no picture "(.+)", .*',
+            lambda f: f"There is no picture “{f[1]}” in this section: add it, or take it out.",
+        ),
         (r'"\w+" in "\w+" is empty or no text\.', _always("Nothing is written here yet.")),
         (r'"\w+" has no text in "\w+"\.', _always("Nothing is written here yet.")),
         (r'"section" .*', _always("Choose the section that explains it.")),

@@ -20,14 +20,22 @@ BESIDE_FILES = 2 * 1024 * 1024  # what the other fields and the form itself may 
 STILL_RECEIVED = 512 * 1024 * 1024
 
 
-def takes_upload(setting: str) -> Callable[[View], View]:
-    """Let a view take files of as many bytes as a setting says."""
+def takes_upload(largest: int | str) -> Callable[[View], View]:
+    """Let a view take files of so many bytes, or of as many as the setting of this name says.
+
+    The view says itself that one was too large: it asks `upload_refused`.
+    """
 
     def declare(view: View) -> View:
-        view.largest_upload = setting  # type: ignore[attr-defined]
+        view.largest_upload = largest  # type: ignore[attr-defined]
         return view
 
     return declare
+
+
+def takes_files(view: Callable[..., object]) -> bool:
+    """Return whether a view says itself what becomes of a file that is too large."""
+    return hasattr(view, "largest_upload")
 
 
 def upload_refused(request: HttpRequest) -> bool:
@@ -70,5 +78,5 @@ class WithinLimit(FileUploadHandler):
         if request is None or not getattr(request, "user", None) or request.user.is_anonymous:
             return 0
         match = request.resolver_match
-        name = getattr(match.func, "largest_upload", "") if match else ""
-        return int(getattr(settings, name)) if name else USUAL
+        largest = getattr(match.func, "largest_upload", USUAL) if match else USUAL
+        return int(getattr(settings, largest) if isinstance(largest, str) else largest)

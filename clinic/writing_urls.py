@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clinic.views import module_drafts, module_parts
+from clinic.views import draft_looks, module_drafts, module_files, module_parts
 from education.views.teaching_file import teaching_file
 
 urlpatterns = [
@@ -25,6 +25,26 @@ urlpatterns = [
         "modules/<slug:code>/draft/section/<slug:section_key>/",
         module_parts.module_draft_section,
         name="module-draft-section",
+    ),
+    path(
+        "modules/<slug:code>/draft/section/<slug:section_key>/picture/<slug:picture_key>/",
+        module_files.module_draft_picture,
+        name="module-draft-picture",
+    ),
+    path(
+        "modules/<slug:code>/draft/section/<slug:section_key>/video/",
+        module_files.module_draft_video,
+        name="module-draft-video",
+    ),
+    path(
+        "modules/<slug:code>/draft/section/<slug:section_key>/look/",
+        draft_looks.module_draft_section_look,
+        name="module-draft-section-look",
+    ),
+    path(
+        "modules/<slug:code>/draft/question/<slug:question_key>/<int:version>/look/",
+        draft_looks.module_draft_question_look,
+        name="module-draft-question-look",
     ),
     path(
         "modules/<slug:code>/draft/question/",

@@ -11,16 +11,18 @@ from education.models import TeachingFile
 from education.picture_intake import SMALL
 from education.rules.module_parts import in_language
 from education.teaching_files import address, content_type
+from patients.rules.languages import own_name_of
 
 Record = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
 class ShownCaptions:
-    """Captions in one language; `language` is its code."""
+    """Captions in one language: its code, and what it calls itself."""
 
     src: str
     language: str
+    label: str
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,12 @@ class ShownVideo:
     size: int
     captions: tuple[ShownCaptions, ...]
     transcript: SafeString
+
+    @property
+    def megabytes(self) -> str:
+        """Its size, for who pays for what a phone loads."""
+        size = self.size / 1_000_000
+        return f"{size:.0f}" if size >= 10 else f"{max(size, 0.1):.1f}"
 
 
 Kept = Mapping[str, TeachingFile]
@@ -80,6 +88,8 @@ def shown_video(video: Record, kept: Kept, language: str) -> ShownVideo | None:
         src=address(file.name),
         content_type=content_type(file.name),
         size=file.size,
-        captions=tuple(ShownCaptions(address(name), code) for code, name in captions if name),
+        captions=tuple(
+            ShownCaptions(address(name), code, own_name_of(code)) for code, name in captions if name
+        ),
         transcript=to_html(in_language(video["transcript"], language)),
     )

@@ -82,6 +82,21 @@ def keep_captions(data: bytes, *, at: datetime, by_id: int | None = None) -> Tea
     return _keep(name, ContentFile(content), FileKind.CAPTIONS, at=at, by_id=by_id)
 
 
+def keep_again(name: str, *, at: datetime, by_id: int | None = None) -> str:
+    """Keep a video whose bytes came with an earlier form, which was refused; return its name.
+
+    "" when they are not in the store.
+    """
+    path = _path(name)
+    if not _NAME.fullmatch(name) or not default_storage.exists(path):
+        return ""
+    facts = {"kind": FileKind.VIDEO, "size": default_storage.size(path)}
+    TeachingFile.objects.get_or_create(
+        name=name, defaults={**facts, "recorded_at": at, "by_id": by_id}
+    )
+    return name
+
+
 def words_of_captions(name: str) -> str:
     """Return what kept captions say, as the beginning of a transcript."""
     with default_storage.open(_path(name)) as file:

@@ -131,6 +131,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     written = latest(draft).content
     by_argument = {
         "section_key": written["section"][0]["key"],
+        "picture_key": "new",
         "question_key": written["question"][0]["key"],
         "version": 1,
         "key": "full-liquids",

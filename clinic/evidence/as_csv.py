@@ -108,6 +108,17 @@ def rows(record: ClearanceRecord) -> Iterator[Row]:
         yield from _cleared(cleared)
     for edition in record.editions:
         yield _edition(edition)
+        for beside in edition.beside:
+            yield Row(
+                "shown",
+                of=f"{edition.module}, edition {edition.number}",
+                module=edition.module,
+                edition=str(edition.number),
+                what=beside.what,
+                name=beside.section,
+                why=beside.says,
+                note=beside.file,
+            )
     for contact in record.contacts:
         what = f"{contact.means}: {contact.outcome}"
         yield _act("contact", contact.made, id=str(contact.id), what=what)

@@ -52,10 +52,13 @@ def questionnaire(edition: PublishedEdition, names: Names, zone: ZoneInfo) -> Js
 
 def _signed(edition: PublishedEdition, zone: ZoneInfo) -> Json:
     """Return whether a clinician signed the edition, and on which day of the programme's."""
+    files = "; ".join(f"{one.what} {one.file}" for one in edition.beside)
+    beside = f" It shows beside its words: {files}." if files else ""
     if edition.signed is None:
-        return {"description": "No clinician of the programme has signed this edition."}
+        said = "No clinician of the programme has signed this edition."
+        return {"description": said + beside}
     return {
-        "description": f"Signed for the programme by {edition.signed.by}.",
+        "description": f"Signed for the programme by {edition.signed.by}.{beside}",
         "approvalDate": local_date(edition.signed.at, zone).isoformat(),
     }
 

@@ -1,7 +1,7 @@
 """Gather the quizzes of a clearance record: what was answered, and whose each was said to be."""
 
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -11,6 +11,7 @@ from clinic.evidence.record import (
     Act,
     Answered,
     Asked,
+    Beside,
     Cleared,
     Decision,
     PublishedEdition,
@@ -137,6 +138,7 @@ def editions_of(
             at=row.recorded_at,
             signed=_signed(row, known_at),
             questions=_asked(row),
+            beside=tuple(_beside(row)),
         )
         for row in rows.order_by("module__code", "number")
     )
@@ -148,6 +150,18 @@ def _signed(edition: Edition, known_at: datetime | None) -> Act | None:
     if row is None or (known_at is not None and row.recorded_at >= known_at):
         return None
     return Act(row.recorded_at, str(row.by), "")
+
+
+def _beside(edition: Edition) -> Iterator[Beside]:
+    for part in edition.sections.all():
+        heading = part.heading[SOURCE_LANGUAGE]
+        for one in part.pictures:
+            says = one.get("alt", {}).get(SOURCE_LANGUAGE, "")
+            yield Beside(heading, "picture", says, one["file"])
+        if part.video:
+            yield Beside(heading, "video", "", part.video["file"])
+            for code, name in part.video["captions"].items():
+                yield Beside(heading, f"captions ({code})", "", name)
 
 
 def _asked(edition: Edition) -> tuple[Asked, ...]:

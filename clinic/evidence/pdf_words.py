@@ -276,6 +276,14 @@ def _editions(record: ClearanceRecord) -> Iterator[Block]:
         ],
         (6, 5, 6),
     )
+    shown = [
+        (f"{one.title}, {one.number}: {beside.section}", what, beside.file)
+        for one in record.editions
+        for beside in one.beside
+        for what in [f"{beside.what}: {beside.says}" if beside.says else beside.what]
+    ]
+    if shown:
+        yield _table(("Shown beside the words", "What", "File, by its SHA-256"), shown, (5, 5, 8))
 
 
 def _quizzes(record: ClearanceRecord) -> Iterator[Block]:

@@ -271,6 +271,20 @@ class Asked:
 
 
 @dataclass(frozen=True)
+class Beside:
+    """A picture, video or captions that an edition shows beside its words.
+
+    `file` is the SHA-256 of its content with its kind's end; `says` what it shows in words, empty
+    for decoration.
+    """
+
+    section: str
+    what: str
+    says: str
+    file: str
+
+
+@dataclass(frozen=True)
 class PublishedEdition:
     """An edition of a module that a quiz or clearance of this record was about."""
 
@@ -281,6 +295,7 @@ class PublishedEdition:
     at: datetime
     signed: Act | None  # by a clinician of the programme: None says that nobody has
     questions: tuple[Asked, ...]
+    beside: tuple[Beside, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from clinic.access import member
 from clinic.draft_forms import spread, words
 from clinic.draft_page import CHANGE, DraftPage, draft_page, seen
+from clinic.draft_pictures import too_heavy_in_words
 from clinic.draft_words import plain
 from clinic.forms.module_draft import HeadForm, KindForm, PublishForm, ReviewForm
 from clinic.once import once
@@ -86,6 +87,7 @@ def _overview(
         ],
         "of_module": [plain(one.message) for one in page.problems_of("The module")],
         "changes": [(CHANGE[one.change], one) for one in changed],
+        "heavy": too_heavy_in_words(page.content),
         "weighty": any(one.change in WEIGHTY for one in changed),
         "cleared": _cleared(code=page.draft.code),
         "may_write": role in WRITERS,

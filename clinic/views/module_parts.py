@@ -19,6 +19,7 @@ from clinic.draft_forms import (
     version_record,
 )
 from clinic.draft_page import DraftPage, draft_page, how_it_reads, seen
+from clinic.draft_pictures import pictures_shown, too_heavy_in_words
 from clinic.draft_words import plain
 from clinic.forms.module_draft import KindForm, OptionFormSet, QuestionForm, SectionForm
 from clinic.once import once
@@ -58,12 +59,17 @@ def module_draft_section(request: HttpRequest, code: str, section_key: str) -> H
         raise Http404
     names = ("heading", "body", "ask_yourself")
     template = "clinic/module_section.html"
-    context: dict[str, Any] = {"key": section_key}
+    context: dict[str, Any] = {
+        "key": section_key,
+        "pictures": pictures_shown(part) if part else [],
+        "has_video": bool(part and part.get("video")),
+        "heavy": too_heavy_in_words(page.content),
+    }
     if request.method == "POST":
         form = SectionForm(request.POST)
         if form.is_valid():
             content, key = with_section(
-                page.content, section_key, section_record(form.cleaned_data)
+                page.content, section_key, section_record(form.cleaned_data, part)
             )
             to = reverse("module-draft-section", args=[code, key])
             return saved_or_overtaken(request, page, content, form, template, context, to)
@@ -121,7 +127,7 @@ def module_draft_question(
         context["rows"] = rows
         if form.is_valid() and (kind == "number" or rows.is_valid()):
             lines = [] if kind == "number" else options_record(kind, list(rows.forms))
-            changed = _changed(question, version, form.cleaned_data, lines)
+            changed = question_with(question, version, form.cleaned_data, lines)
             content, _key = with_question(page.content, question_key, changed)
             to = reverse("module-draft-question", args=[code, question_key, version])
             return saved_or_overtaken(request, page, content, form, template, context, to)
@@ -140,9 +146,10 @@ def module_draft_question(
     return render(request, template, {"form": form, "page": page, "rows": rows, **context})
 
 
-def _changed(
+def question_with(
     question: dict[str, Any], version: int, cleaned: dict[str, Any], lines: list[dict[str, Any]]
 ) -> dict[str, Any]:
+    """Return a question with one version as it was typed."""
     if version == 1:
         return question_record(question["kind"], question, cleaned, lines)
     versions = list(question["version"])

@@ -1,6 +1,7 @@
 """The modules as patients read them, and as they are scored: to look at, and to sign."""
 
 from itertools import groupby
+from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -14,7 +15,7 @@ from clinic.once import once
 from clinic.roles import CLINICIANS, REGISTRARS, STAGE_KEEPERS
 from education.drafting import archived_modules, in_work, is_archived, open_draft
 from education.models import Edition, Module
-from education.shown import ShownQuestion, as_written
+from education.shown import ShownQuestion, as_written, sections
 from education.signing import sign
 from education.titles import titles
 from patients import programme
@@ -64,7 +65,8 @@ def module(request: HttpRequest, code: str) -> HttpResponse:
             "language": language,
             "languages": [code for code in codes() if code in edition.languages],
             "title": edition.title[language],
-            "sections": edition.sections.all(),
+            "sections": list(zip(sections(edition, language), edition.sections.all(), strict=True)),
+            "files": _files(edition),
             "questions": _by_question(as_written(edition, language)),
             "sign": getattr(edition, "sign", None),
             "may_sign": member(request).role in CLINICIANS,
@@ -86,6 +88,17 @@ def sign_edition(request: HttpRequest, code: str, number: int) -> HttpResponse:
     request.trail_detail = {"edition": edition.pk}  # type: ignore[attr-defined]
     messages.success(request, f"Edition {edition.number} is signed.")
     return redirect(f"{reverse('module', args=[code])}?edition={edition.number}")
+
+
+def _files(edition: Edition) -> list[tuple[str, str, dict[str, Any]]]:
+    """Return what an edition shows beside its words: section, "picture" or "video", record."""
+    return [
+        (part.heading[SOURCE_LANGUAGE], what, one)
+        for part in edition.sections.all()
+        for what, shown in (("picture", part.pictures), ("video", [part.video]))
+        for one in shown
+        if one
+    ]
 
 
 def _chosen(editions: list[Edition], number: str) -> Edition:

@@ -61,6 +61,10 @@ ROUTES = {
     "module-draft": "DCA",
     "module-draft-head": "DA",
     "module-draft-section": "DA",
+    "module-draft-picture": "DA",
+    "module-draft-video": "DA",
+    "module-draft-section-look": "DA",  # shows what is typed, and keeps nothing
+    "module-draft-question-look": "DA",
     "module-draft-question-new": "DA",
     "module-draft-question": "DA",
     "module-draft-arrange": "DA",

@@ -11,6 +11,7 @@ from django.core.management import BaseCommand, CommandError
 
 from education.drafting import latest_edition, what_changed
 from education.edition_record import record_of
+from education.files_beside import FilesBesideError, with_files
 from education.models import Edition
 from education.publish import publish
 from education.rules.module_text import ModuleText, ModuleTextError, read_module
@@ -65,10 +66,11 @@ class Command(BaseCommand):
     def read(self, path: Path) -> ModuleText:
         """Return the text of a module file; CommandError names every problem in it."""
         try:
-            return read_module(path.read_text(encoding="utf-8"))
+            text = read_module(path.read_text(encoding="utf-8"))
+            return with_files(text, path.parent, at=now())
         except OSError as problem:
             raise CommandError(f"{path}: {problem.strerror}") from problem
         except UnicodeDecodeError as problem:
             raise CommandError(f"{path}: not UTF-8 text") from problem
-        except ModuleTextError as problem:
+        except (ModuleTextError, FilesBesideError) as problem:
             raise CommandError(f"{path}:\n{problem}") from problem
