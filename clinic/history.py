@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Count, F, Q
 
-from clinic import eating_history
+from clinic import asking_history, eating_history
 from clinic.alarms import PURPOSES
 from clinic.comparison import name_words
 from clinic.day_words import day, days
@@ -102,6 +102,7 @@ def history(
         *_contacts(patient, records),
         *_confirmations(operations),
         *(Event(*told) for told in eating_history.told_of(records, operations)),
+        *(Event(*told) for told in asking_history.told_of(operations)),
     ]
     if known_at is not None:
         events = [event for event in events if event.at < known_at]

@@ -37,6 +37,7 @@ from education.models import (
     Edition,
     Message,
     MessageState,
+    PatientQuestion,
     Submission,
 )
 from education.rules.next_step import NextStep, next_step
@@ -265,6 +266,7 @@ def _other_counts(*, on: date, notice_days: int, member_id: int | None) -> dict[
         _count("people", flagged, "operation__patient"),
         _count("operations_soon", soon, "operation"),
         _count("undecided", Submission.objects.undecided()),
+        _count("questions", PatientQuestion.objects.waiting()),
         _count("date_passed", Operation.objects.date_passed(on=on)),
         _count("mail_failed", with_failed_mail(on=on)),
         _count("nothing_required", no_module),

@@ -64,6 +64,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("clinic.eating_urls")),
     path("", include("clinic.measure_urls")),
     path("", include("clinic.writing_urls")),
+    path("", include("clinic.asking_urls")),
     path("", include("clinic.mail_urls")),
     path("", include("clinic.running_urls")),
     path("q/", include("education.urls")),

@@ -73,8 +73,8 @@ def answer_email(
 ) -> EmailMultiAlternatives:
     """Return the email that says that an answer waits, and nothing of it."""
     address = reverse("answer", args=[token], query={"l": message.language})
-    context = {"link": settings.PUBLIC_URL + address}
-    return written(message, "answer", context, connection=connection)
+    link = settings.PUBLIC_URL + address
+    return written(message, "answer", {"link": link}, connection=connection)
 
 
 def _quiz(message: Message, token: str) -> str:

@@ -192,6 +192,20 @@ def untranslated(catalogue: Catalog) -> list[Message]:
     return [message for message in _messages(catalogue) if not all(_forms(message))]
 
 
+def texts_without(wanted: Catalog, known: Catalog | None) -> list[str]:
+    """The English texts of one catalogue that another one has no translation of, in order."""
+    told = {
+        key
+        for key, message in (_by_key(known) if known else {}).items()
+        if all(_forms(message)) and not message.fuzzy
+    }
+    return [_plain_text(message) for key, message in _by_key(wanted).items() if key not in told]
+
+
+def _plain_text(message: Message) -> str:
+    return message.id if isinstance(message.id, str) else str(message.id[0])
+
+
 def catalogue_problems(
     root: Path, *, language: str = LANGUAGE, path: Path | None = None
 ) -> list[str]:

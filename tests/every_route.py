@@ -15,6 +15,7 @@ from education import stage_tables
 from education.clear import clear_by_teach_back, waive
 from education.drafting import begin_draft, latest
 from education.models import Message, SignOff
+from education.often_asked import write
 from education.plan_feed import make_feed, own_feeds
 from education.teaching_files import keep_picture
 from patients.clock import now
@@ -151,6 +152,14 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "token_id": IntakeToken.objects.get().pk,
         "token": open_token,
         "answer_token": answer_token,
+        "entry_id": write(
+            assignment.module,
+            {"en": "May I walk?"},
+            {"en": "Most people may."},
+            came_from=asked,
+            at=at,
+            by_id=administrator.pk,
+        ).pk,
         "number": 1,
         "other": another.pk,
         "reading_id": say_of_sender(
@@ -171,6 +180,8 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         **dict.fromkeys(EATING_PLAN, patient.pk),
         "correct-patient": patient.pk,
         "call-sheet": patient.pk,
+        "question": asked.pk,
+        "question-answer": asked.pk,
         "invite": assignment.pk,
         "teach-back": assignment.pk,
         "sign-off": assignment.pk,

@@ -21,6 +21,7 @@ register = template.Library()
 PLACES = (
     ("morning", "Morning list"),
     ("submissions", "Submissions"),
+    ("questions", "Questions"),
     ("duplicates", "Duplicates"),
     ("operations", "Operations"),
     ("schedule-import", "Import"),
