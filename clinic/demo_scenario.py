@@ -27,6 +27,7 @@ from clinic.demo.people import (
     TIME_ZONE,
 )
 from clinic.demo.plans import plan_events
+from clinic.demo.questions import question_events
 from clinic.demo.routine import OPENS, routine
 from clinic.demo.schedule_export import EXPORTS, export
 from clinic.demo.stage import Stage, instant
@@ -130,7 +131,7 @@ def _lives(stage: Stage) -> Iterator[Happening]:
     for person in PEOPLE:
         part = PART_OF.get(person.mrn)
         lived = part.how if part else routine(person)
-        for event in (*lived, *plan_events(person)):
+        for event in (*lived, *plan_events(person), *question_events(person)):
             at = stage.instant(event.days_ago, event.hour, person.number % 60)
             yield Happening(at, partial(event.play, stage, person.mrn, at))
 
