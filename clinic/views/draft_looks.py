@@ -46,7 +46,7 @@ def module_draft_section_look(request: HttpRequest, code: str, section_key: str)
         return _reads(request, *texts)
     language = _language(request)
     shown = {"section": section_look(section, language)}
-    return _looked_at(request, _page(page, language, shown))
+    return _looked_at(request, _page(request, page, language, shown))
 
 
 @open_to(*WRITERS)
@@ -75,15 +75,17 @@ def module_draft_question_look(
     language = _language(request)
 
     def look(shown: ShownQuestion) -> str:
-        return _page(page, language, {"question": shown, "fields": answering(shown, None)})
+        asked = {"question": shown, "fields": answering(shown, None)}
+        return _page(request, page, language, asked)
 
     return _looked_at(request, question_look(said, language, look, at=now()))
 
 
-def _page(page: DraftPage, language: str, shown: Record) -> str:
+def _page(request: HttpRequest, page: DraftPage, language: str, shown: Record) -> str:
     told = programme.current()
     context = {
         "page": page,
+        "framed": "framed" in request.POST,
         "language": language,
         "direction": direction_of(language),
         "programme": told,

@@ -35,7 +35,7 @@
     if (now === shown) return;
     shown = now;
     try {
-      for (const phone of phones) show(phone, await ask({ language: phone.dataset.language }));
+      for (const phone of phones) show(phone, await ask({ language: phone.dataset.language, framed: "yes" }));
       if (reads) reads.innerHTML = await ask({ show: "reads" });
       told.textContent = "";
     } catch {
