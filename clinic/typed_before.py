@@ -17,6 +17,7 @@ from clinic.filled_form import filled
 
 KEPT = "typed_before"
 WHO = "who"  # the cookie
+LONGEST_BETWEEN = 14 * 24 * 60 * 60  # seconds; with less, a session could outlive it
 MOST = 400_000  # characters; the editor's longest page has some 100,000
 _SALT = "clinic.typed_before"
 # Keys of the form, made anew with each page.
@@ -82,7 +83,7 @@ def remember_who(request: HttpRequest, response: HttpResponse) -> None:
         response.set_cookie(
             WHO,
             who,
-            max_age=settings.SESSION_ABSOLUTE_AGE,
+            max_age=LONGEST_BETWEEN,
             secure=settings.SESSION_COOKIE_SECURE,
             httponly=True,
             samesite="Lax",

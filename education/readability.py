@@ -54,7 +54,12 @@ def module_passages(module: ModuleText, language: str) -> list[Passage]:
         Passage(
             f"{module.code}: {section.key}",
             language,
-            _section_blocks(section.heading, section.body, section.ask_yourself, language),
+            _section_blocks(section.heading, section.body, section.ask_yourself, language)
+            + _beside(
+                [picture.alt for picture in section.pictures],
+                section.video.transcript if section.video else None,
+                language,
+            ),
         )
         for section in module.sections
     ]
@@ -81,13 +86,26 @@ def _section_blocks(
     return (heading[language], *markdown_blocks(body[language]), *note)
 
 
+def _beside(
+    alts: Iterable[Mapping[str, str] | None], transcript: Mapping[str, str] | None, language: str
+) -> tuple[str, ...]:
+    """What is read aloud in place of pictures, and what a video says."""
+    said = tuple(alt[language] for alt in alts if alt)
+    return said + (markdown_blocks(transcript[language]) if transcript else ())
+
+
 def edition_passages(edition: Edition, language: str) -> list[Passage]:
     """The texts of a published edition in one of its languages, in the order they are read."""
     passages = [
         Passage(
             f"Section “{section.heading[language]}”",
             language,
-            _section_blocks(section.heading, section.body, section.ask_yourself, language),
+            _section_blocks(section.heading, section.body, section.ask_yourself, language)
+            + _beside(
+                [one.get("alt") for one in section.pictures],
+                section.video.get("transcript"),
+                language,
+            ),
             f"section-{section.key}",
         )
         for section in edition.sections.all()

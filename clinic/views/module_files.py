@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 
 from clinic.access import member
 from clinic.draft_forms import spread, words
-from clinic.draft_page import DraftPage, draft_page
+from clinic.draft_page import DraftPage, draft_page, how_it_reads
 from clinic.draft_words import plain
 from clinic.file_words import NO_PICTURE, PICTURE, VIDEO, too_large
 from clinic.forms.module_files import PictureForm, VideoForm
@@ -92,6 +92,7 @@ def module_draft_video(request: HttpRequest, code: str, section_key: str) -> Htt
         form = VideoForm(spread(video, "transcript") if video else None)
         if video and form.is_valid():
             _tell(page, form, section_key, "video-")
+            context["reads"] = how_it_reads(video["transcript"])
         return render(request, template, {"form": form, "page": page, **context})
     form = VideoForm(request.POST, request.FILES)
     if request.POST.get("act") == "remove":
