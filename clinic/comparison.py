@@ -67,7 +67,8 @@ def read_sides(patients: Collection[Patient]) -> dict[int, Side]:
         .annotate(Count("pk"))
     )
     contacts = _count(
-        Contact.objects.filter(patient__in=ids)
+        Contact.objects.standing()
+        .filter(patient__in=ids)
         .order_by()
         .values_list("patient")
         .annotate(Count("pk"))

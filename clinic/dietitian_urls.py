@@ -3,9 +3,9 @@
 from django.urls import path
 
 from clinic.evidence.files import ENDING
-from clinic.views import acts, second_clinician, several
-from clinic.views.call_sheet import call_sheet
+from clinic.views import acts, call_sheet, second_clinician, several
 from clinic.views.clearance_record import clearance_record
+from clinic.views.correct_contact import correct_contact
 from clinic.views.morning import morning
 from clinic.views.patient import patient_page
 from clinic.views.submission_acts import decide_identity, note_submission, undo_identity
@@ -31,10 +31,13 @@ urlpatterns = [
         for form, ending in ENDING.items()
     ),
     path("patients/<int:pk>/contacts/", acts.contact, name="log-contact"),
+    path("contacts/<int:pk>/correct/", correct_contact, name="correct-contact"),
     path("patients/<int:pk>/correct/", acts.correct_patient, name="correct-patient"),
-    path("patients/<int:pk>/call-sheet/<int:assignment>/", call_sheet, name="call-sheet"),
+    path(
+        "patients/<int:pk>/call-sheet/<int:assignment>/", call_sheet.call_sheet, name="call-sheet"
+    ),
     path("assignments/<int:pk>/invite/", acts.send_link, name="invite"),
-    path("assignments/<int:pk>/teach-back/", acts.teach_back, name="teach-back"),
+    path("assignments/<int:pk>/teach-back/", call_sheet.teach_back, name="teach-back"),
     path("assignments/<int:pk>/sign-off/", acts.sign_off, name="sign-off"),
     path("assignments/<int:pk>/waive/", acts.waive, name="waive"),
     path(

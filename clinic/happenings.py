@@ -99,12 +99,15 @@ def contacts_of(
     records: Collection[int], *, known_at: datetime | None, zone: ZoneInfo
 ) -> list[Happening]:
     """Return the attempts to reach the patient."""
-    rows = Contact.objects.filter(patient__in=records)
-    if known_at is not None:
-        rows = rows.filter(recorded_at__lt=known_at)
+    if known_at is None:
+        rows = Contact.objects.standing().filter(patient__in=records)
+    else:
+        rows = Contact.objects.filter(patient__in=records, recorded_at__lt=known_at).exclude(
+            correction__recorded_at__lt=known_at
+        )
     return [
         Happening(
-            local_date(row.recorded_at, zone),
+            local_date(row.at, zone),
             Kind.CONTACT,
             f"{Means(row.means).label.lower()}, {Outcome(row.outcome).label.lower()}",
         )

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Count, F, Q
 
-from clinic import asking_history, eating_history
+from clinic import asking_history, conversations, eating_history
 from clinic.alarms import PURPOSES
 from clinic.comparison import name_words
 from clinic.day_words import day, days
@@ -75,6 +75,7 @@ class Event:
     detail: str = ""
     who: str = ""
     submission_id: int | None = None
+    contact_id: int | None = None  # one that can still be corrected
 
 
 def history(
@@ -99,7 +100,8 @@ def history(
         *_quizzes(records, operations, titles, zone),
         *_clearances(patient, records, titles),
         *_sign_offs(operations, titles),
-        *_contacts(patient, records),
+        *_contacts(patient, records, zone),
+        *(Event(*told) for told in conversations.told_of(records, titles)),
         *_confirmations(operations),
         *(Event(*told) for told in eating_history.told_of(records, operations)),
         *(Event(*told) for told in asking_history.told_of(operations)),
@@ -382,15 +384,25 @@ def _late(row: SignOff) -> str:
     return f", {days((row.clearance.cleared_on - clear_by).days)} after the clear-by date of now"
 
 
-def _contacts(patient: Patient, records: Ids) -> Iterator[Event]:
+def _contacts(patient: Patient, records: Ids, zone: ZoneInfo) -> Iterator[Event]:
     rows = Contact.objects.filter(patient__in=records)
-    for row in rows.select_related("by", "patient"):
+    for row in rows.select_related("by", "patient", "correction__by"):
         again = f"again on {day(row.next_on)}" if row.next_on else ""
         outcome = Outcome(row.outcome).label.lower()
         said = "; ".join(filter(None, [outcome, again, _also(row.patient, patient)]))
         note = f". {row.note}" if row.note else ""
         what = Means(row.means).label.lower()
-        yield Event(row.recorded_at, what, f"{said}{note}", _who(row.by))
+        if row.made_at:
+            what = f"{what} (corrected)"
+            said = f"made on {day(local_date(row.made_at, zone))}; {said}"
+        correction = getattr(row, "correction", None)
+        at, mine = row.recorded_at, None if correction else row.pk
+        yield Event(at, what, f"{said}{note}", _who(row.by), contact_id=mine)
+        if correction:
+            became = "it was another one" if correction.instead_id else "there was none"
+            detail = f"{what}, {outcome}: {became}. Reason: {correction.reason}"
+            at = correction.recorded_at
+            yield Event(at, "contact corrected", detail, _who(correction.by))
 
 
 def _confirmations(operations: Ids) -> Iterator[Event]:

@@ -62,7 +62,7 @@ def read_merging(kept: Patient, merged: Patient, *, at: datetime) -> Merging:
         similar=list(Patient.objects.on_the_register().filter(pk__in=thirds)),
         refused=refusal(kept, merged),
         operations=[operation_words(operation) for operation in would_move(kept, merged)],
-        contacts=Contact.objects.filter(patient__in=records).count(),
+        contacts=Contact.objects.standing().filter(patient__in=records).count(),
         records=list(Patient.objects.filter(pk__in=records).exclude(pk=merged.pk)),
         clearances=[clearance_words(row, named) for row in would_carry(kept, merged)],
         links_die=_links_that_die(kept, merged, at=at),

@@ -3,23 +3,21 @@
 The number of queries depends neither on the number of rows nor on the filters.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db.models import (
-    Case,
     CharField,
     Count,
     Exists,
-    F,
     Min,
     OuterRef,
-    Q,
     QuerySet,
     Subquery,
     Value,
-    When,
     Window,
 )
 from django.db.models.fields.json import KT
@@ -40,6 +38,8 @@ from education.models import (
     PatientQuestion,
     Submission,
 )
+from education.models.assignments import calls_for_help
+from education.reaching import NOTHING_KNOWN, Help, Reaching, reaching
 from education.rules.next_step import NextStep, next_step
 from education.rules.standing import Standing
 from education.standings import Told, standings
@@ -60,6 +60,7 @@ class Asked:
     standing: Standing | None = None
     every_standing: bool = False
     mail_failed: bool = False
+    escalated: bool = False
     module: int | None = None
     procedure: int | None = None
     week_of: date | None = None
@@ -94,6 +95,7 @@ class Row:
     step: NextStep
     ruler: Ruler | None
     contact: LastContact | None
+    escalation: Help | None
     first_clinician: StaffUser | None
 
     @property
@@ -155,62 +157,69 @@ def read(asked: Asked, *, at: datetime, member_id: int | None = None) -> Morning
     """
     settings = programme.current()
     on = local_date(at, settings.zone)
+    zone = settings.zone
     counts = Assignment.objects.wanting_attention(on=on).counts(
         on=on, notice_days=settings.notice_days
     )
     choices = _choices()
     span = around(on)
-    found = list(_page(asked, on=on, notice_days=settings.notice_days))
+    found = list(_page(asked, on=on, notice_days=settings.notice_days, zone=zone))
     told = standings(found, on=on, settings=settings) if found else []
     firsts = first_clinicians(told)
+    known = _reaching(found, zone=zone)
     return Morning(
         at=at,
         on=on,
         programme=settings,
         asked=asked,
         standings=counts,
-        other=_other_counts(on=on, notice_days=settings.notice_days, member_id=member_id),
+        other=_other_counts(
+            on=on, notice_days=settings.notice_days, zone=zone, member_id=member_id
+        ),
         choices=choices,
-        rows=[_row(t, choices, firsts, at=at, on=on, settings=settings, span=span) for t in told],
+        rows=[
+            _row(t, choices, firsts, known, at=at, on=on, settings=settings, span=span)
+            for t in told
+        ],
         matching=getattr(found[0], "matching", 0) if found else 0,
         span=span,
         next_due_on=None if found else _next_due_on(on=on, settings=settings),
     )
 
 
-def _page(asked: Asked, *, on: date, notice_days: int) -> QuerySet[Assignment]:
-    """The assignments of one page, the most urgent first: by the date that decides.
-
-    Before the operation that is the OR date, afterwards the clear-by date.
-    """
-    decides = Case(
-        When(due_before_operation=True, then=F("operation__or_date")), default=F("clear_by")
-    )
-    whose = OuterRef(OuterRef("operation__patient"))
-    records = Patient.objects.filter(Q(pk=whose) | Q(merged_into=whose))
-    contact = Contact.objects.filter(patient__in=records.values("pk")).order_by(*latest_first())
+def _page(asked: Asked, *, on: date, notice_days: int, zone: ZoneInfo) -> QuerySet[Assignment]:
+    """The assignments of one page, by what can still be saved (education.rules.order_of_day)."""
     reminder = Message.objects.filter(
         reminds__assignment=OuterRef("pk"), reminds__end__isnull=True
     ).order_by(*latest_first())
     first = (asked.page - 1) * ROWS
     return (
-        _narrowed(asked, on=on, notice_days=notice_days)
+        _narrowed(asked, on=on, notice_days=notice_days, zone=zone)
         .select_related("operation__patient", "operation__procedure", "module")
         .annotate(
             matching=Window(Count("pk")),
             reminder_state=Subquery(reminder.values("state")[:1]),
-            contact_at=Subquery(contact.values("recorded_at")[:1]),
-            contact_outcome=Subquery(contact.values("outcome")[:1]),
-            contact_next_on=Subquery(contact.values("next_on")[:1]),
+            helped_since=Subquery(calls_for_help().values("recorded_at")[:1]),
+            helped_after=Subquery(calls_for_help().values("messages")[:1]),
         )
-        .order_by(decides.asc(nulls_last=True), F("clear_by").asc(nulls_last=True), "id")[
-            first : first + ROWS
-        ]
+        .in_order_of_day(on=on)[first : first + ROWS]
     )
 
 
-def _narrowed(asked: Asked, *, on: date, notice_days: int) -> AssignmentQuerySet:
-    rows = _of_standing(asked, on=on, notice_days=notice_days)
+def _reaching(found: list[Any], *, zone: ZoneInfo) -> dict[int, Reaching]:
+    """What is on record about reaching the patients of a page, in one query."""
+    if not found:
+        return {}
+    helped = {
+        row.operation.patient_id: Help(row.helped_since, row.helped_after)
+        for row in found
+        if row.helped_since
+    }
+    return reaching({row.operation.patient_id for row in found}, zone=zone, helped=helped)
+
+
+def _narrowed(asked: Asked, *, on: date, notice_days: int, zone: ZoneInfo) -> AssignmentQuerySet:
+    rows = _of_standing(asked, on=on, notice_days=notice_days, zone=zone)
     if asked.module:
         rows = rows.filter(module=asked.module)
     if asked.procedure:
@@ -223,10 +232,12 @@ def _narrowed(asked: Asked, *, on: date, notice_days: int) -> AssignmentQuerySet
     return rows
 
 
-def _of_standing(asked: Asked, *, on: date, notice_days: int) -> AssignmentQuerySet:
+def _of_standing(asked: Asked, *, on: date, notice_days: int, zone: ZoneInfo) -> AssignmentQuerySet:
     wanting = Assignment.objects.wanting_attention(on=on)
     if asked.mail_failed:
         return with_failed_mail(on=on)
+    if asked.escalated:
+        return _escalated(wanting)
     if asked.every_standing:
         return wanting
     match asked.standing:
@@ -240,7 +251,14 @@ def _of_standing(asked: Asked, *, on: date, notice_days: int) -> AssignmentQuery
             return wanting.due(on=on, notice_days=notice_days)
         case Standing.NOT_DUE:
             return wanting.not_due(on=on, notice_days=notice_days)
-    return wanting.flagged(on=on, notice_days=notice_days)
+    return wanting.needing_a_person(on=on, notice_days=notice_days, zone=zone)
+
+
+def _escalated(wanting: AssignmentQuerySet) -> AssignmentQuerySet:
+    """Those not cleared whose patient the surgeon's office is asked to help reach."""
+    return wanting.filter(Exists(calls_for_help())).exclude(
+        pk__in=Assignment.objects.cleared().values("pk")
+    )
 
 
 def with_failed_mail(*, on: date) -> AssignmentQuerySet:
@@ -257,18 +275,22 @@ def with_failed_mail(*, on: date) -> AssignmentQuerySet:
     )
 
 
-def _other_counts(*, on: date, notice_days: int, member_id: int | None) -> dict[str, int]:
+def _other_counts(
+    *, on: date, notice_days: int, zone: ZoneInfo, member_id: int | None
+) -> dict[str, int]:
     """Everything else that is counted on the page, in one query."""
-    flagged = Assignment.objects.wanting_attention(on=on).flagged(on=on, notice_days=notice_days)
-    soon = flagged.filter(operation__or_date__range=(on, on + SOON))
+    wanting = Assignment.objects.wanting_attention(on=on)
+    needing = wanting.needing_a_person(on=on, notice_days=notice_days, zone=zone)
+    soon = needing.filter(operation__or_date__range=(on, on + SOON))
     no_module = Operation.objects.upcoming(on=on).exclude(assignments__closed=False)
     counts = [
-        _count("people", flagged, "operation__patient"),
+        _count("people", needing, "operation__patient"),
         _count("operations_soon", soon, "operation"),
         _count("undecided", Submission.objects.undecided()),
         _count("questions", PatientQuestion.objects.waiting()),
         _count("date_passed", Operation.objects.date_passed(on=on)),
         _count("mail_failed", with_failed_mail(on=on)),
+        _count("escalated", _escalated(wanting), "operation__patient"),
         _count("nothing_required", no_module),
         _count("enrolled", Patient.objects.on_the_register()),
         _count("mail_held", mail_hold.on()),
@@ -305,6 +327,7 @@ def _row(
     told: Told,
     choices: Choices,
     firsts: dict[int, StaffUser],
+    known: Mapping[int, Reaching],
     *,
     at: datetime,
     on: date,
@@ -313,13 +336,14 @@ def _row(
 ) -> Row:
     facts = told.facts
     reminder_state = getattr(told.assignment, "reminder_state", None)
-    mail = reached(told, at=at, zone=settings.zone, reminder_state=reminder_state)
+    of = known.get(told.assignment.operation.patient_id, NOTHING_KNOWN)
+    mail = reached(told, at=at, zone=settings.zone, reminder_state=reminder_state, known=of)
     return Row(
         told=told,
         module=choices.modules.get(told.assignment.module_id, told.assignment.module.code),
         why=why(told, mail),
         reached=mail,
-        step=next_step(told.answer, mail.reach),
+        step=next_step(told.answer, mail.reach, on=on),
         ruler=ruler(
             on=on,
             span=span,
@@ -330,18 +354,19 @@ def _row(
         )
         if facts.or_date
         else None,
-        contact=_last_contact(told.assignment, settings),
+        contact=_last_contact(of.latest, settings),
+        escalation=of.escalation,
         first_clinician=firsts.get(told.assignment.pk),
     )
 
 
-def _last_contact(assignment: Any, settings: Programme) -> LastContact | None:
-    if assignment.contact_at is None:
+def _last_contact(contact: Contact | None, settings: Programme) -> LastContact | None:
+    if contact is None:
         return None
     return LastContact(
-        on=local_date(assignment.contact_at, settings.zone),
-        outcome=Outcome(assignment.contact_outcome).label,
-        next_on=assignment.contact_next_on,
+        on=local_date(contact.at, settings.zone),
+        outcome=Outcome(contact.outcome).label,
+        next_on=contact.next_on,
     )
 
 

@@ -1,5 +1,6 @@
 """Read one patient's record: the operations, what each asks for, and how it stands or stood."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -11,7 +12,9 @@ from clinic.models import StaffUser
 from clinic.reach import Reached, reached
 from clinic.second_opinions import first_clinicians
 from clinic.words import why
-from education.models import Assignment, Clearance, SignOff, Submission, Waiver
+from education.escalate import open_escalations
+from education.models import Assignment, Clearance, Escalation, SignOff, Submission, Waiver
+from education.reaching import NOTHING_KNOWN, Reaching, reaching
 from education.rules.next_step import NextStep, next_step
 from education.standings import Told, standings, standings_as_of
 from education.titles import titles
@@ -76,6 +79,7 @@ class Record:
     other_names: list[OtherName]
     may_be_same: list[Patient]
     merges: list[Merge]
+    help: Escalation | None
 
     @property
     def past(self) -> bool:
@@ -155,6 +159,7 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
             pair.other if pair.one_id == patient.pk else pair.one for pair in pairs_of(patient)
         ],
         merges=list(merges([patient.pk]).filter(undone__isnull=True)),
+        help=None if known_at else open_escalations([patient.pk]).get(patient.pk),
     )
 
 
@@ -204,10 +209,12 @@ def _operations(
     happenings = of_modules(told, records, known_at=known_at, zone=used.zone)
     contacts = contacts_of(records, known_at=known_at, zone=used.zone)
     firsts = first_clinicians(told)
+    # What to do next is said of today alone.
+    known = {} if known_at else reaching([patient.pk], zone=used.zone)
     found = []
     for pk, change in planned.items():
         modules = [
-            _module(t, named, waivers, sign_offs, firsts, clearances, at=at, used=used)
+            _module(t, named, waivers, sign_offs, firsts, clearances, known, at=at, used=used)
             for t in told
             if t.assignment.operation_id == pk
         ]
@@ -224,17 +231,19 @@ def _module(
     sign_offs: dict[int, SignOff],
     firsts: dict[int, StaffUser],
     clearances: list[Clearance],
+    known: Mapping[int, Reaching],
     *,
     at: datetime,
     used: Programme,
 ) -> Module:
-    mail = reached(told, at=at, zone=used.zone)
+    of = known.get(told.assignment.operation.patient_id, NOTHING_KNOWN)
+    mail = reached(told, at=at, zone=used.zone, known=of)
     return Module(
         told=told,
         title=named.get(told.assignment.module_id, told.assignment.module.code),
         why=why(told, mail),
         reached=mail,
-        step=next_step(told.answer, mail.reach),
+        step=next_step(told.answer, mail.reach, on=local_date(at, used.zone)),
         waiver=waivers.get(told.assignment.pk),
         sign_off=sign_offs.get(told.assignment.pk),
         first_clinician=firsts.get(told.assignment.pk),

@@ -1,12 +1,14 @@
 """What became of the last email to a patient, and whether its link still works."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from clinic.day_words import short_day
 from education.invite import LinkState, link_state
 from education.models import Invitation, MessageState
+from education.reaching import NOTHING_KNOWN, Reaching
+from education.rules.contact_wanted import Wanted, contact_wanted
 from education.rules.next_step import Reach
 from education.standings import Told
 from patients.clock import local_date
@@ -16,12 +18,16 @@ ON_ITS_WAY = (MessageState.WAITING, MessageState.SENDING)
 
 @dataclass(frozen=True)
 class Reached:
-    """`reach` is for the rule, the sentences are for people; `sent_on` is a local day."""
+    """`reach` is for the rule, the sentences are for people; `sent_on` is a local day.
+
+    `wanted`: why somebody has to call today.
+    """
 
     reach: Reach
     mail_words: str
     link_words: str
     sent_on: date | None = None
+    wanted: Wanted | None = None
 
     @property
     def mail_fails(self) -> bool:
@@ -30,12 +36,35 @@ class Reached:
 
 
 def reached(
-    told: Told, *, at: datetime, zone: ZoneInfo, reminder_state: str | None = None
+    told: Told,
+    *,
+    at: datetime,
+    zone: ZoneInfo,
+    reminder_state: str | None = None,
+    known: Reaching = NOTHING_KNOWN,
 ) -> Reached:
     """Read what is on record about the assignment's latest invitation; no query.
 
-    `reminder_state`: of the latest reminder of that link, where the caller has read it.
+    `reminder_state`: of the latest reminder of that link, where the caller has read it. `known`:
+    the contacts with the patient, where the caller has read them.
     """
+    by_mail = _by_mail(told, at=at, zone=zone, reminder_state=reminder_state)
+    reach = replace(
+        by_mail.reach,
+        contacts=known.contacts,
+        escalated=known.escalation is not None,
+        opens_on=told.facts.opens_on,
+    )
+    wanted = contact_wanted(
+        known.contacts,
+        opens_on=reach.opens_on,
+        has_email=reach.has_email,
+        on=local_date(at, zone),
+    )
+    return replace(by_mail, reach=reach, wanted=wanted)
+
+
+def _by_mail(told: Told, *, at: datetime, zone: ZoneInfo, reminder_state: str | None) -> Reached:
     patient = told.assignment.operation.patient
     if not patient.email:
         return Reached(Reach(has_email=False), "no email address", _link_words(told, at, zone))

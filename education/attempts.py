@@ -1,6 +1,6 @@
 """How often was the quiz taken through an assignment's links, and may it be taken again?"""
 
-from education.models import Invitation, Submission
+from education.models import Invitation, Submission, TeachBack
 from education.rules.scoring import PastAttempt, needs_teach_back
 from patients import programme
 
@@ -23,9 +23,15 @@ def attempts_left(assignment_id: int) -> int:
     allowed = programme.current().attempts_allowed
     since = attempts_since_pass(assignment_id)
     past = [PastAttempt(s.passed, frozenset(s.unsafe)) for s in since]
-    if needs_teach_back(past, attempts_allowed=allowed):
-        return 0
-    return allowed - len(since)
+    if not needs_teach_back(past, attempts_allowed=allowed):
+        return allowed - len(since)
+    return int(_one_more(assignment_id, since[-1]))
+
+
+def _one_more(assignment_id: int, last: Submission) -> bool:
+    """Whether the last teach-back gave one more attempt, which has not been used since."""
+    latest = TeachBack.objects.standing().filter(assignment=assignment_id).last()
+    return latest is not None and latest.one_more_attempt and latest.recorded_at > last.recorded_at
 
 
 def may_begin(invitation: Invitation) -> bool:

@@ -10,6 +10,7 @@ from datetime import datetime
 from django.db import transaction
 from django.dispatch import Signal
 
+from education.escalate import follow_standing
 from education.models import (
     Assignment,
     Clearance,
@@ -63,7 +64,7 @@ def clear_by_quiz(decision: IdentityDecision, *, at: datetime) -> Clearance:
         recorded_at=at,
         by_id=decision.by_id,
     )
-    withdraw_where_cleared(decision.patient, clearance.module_id, at=at)
+    _follow(decision.patient, clearance.module_id, at=at)
     return clearance
 
 
@@ -82,7 +83,7 @@ def clear_by_teach_back(
             recorded_at=at,
             by_id=by_id,
         )
-        withdraw_where_cleared(clearance.patient, module.pk, at=at)
+        _follow(clearance.patient, module.pk, at=at)
     return clearance
 
 
@@ -214,7 +215,13 @@ def give_second_opinion(
 
 
 def _withdraw(assignment: Assignment, *, at: datetime) -> None:
-    withdraw_where_cleared(assignment.operation.patient, assignment.module_id, at=at)
+    _follow(assignment.operation.patient, assignment.module_id, at=at)
+
+
+def _follow(patient: Patient, module_id: int, *, at: datetime) -> None:
+    """Take back what is not wanted any more: emails, and help to reach the patient."""
+    withdraw_where_cleared(patient, module_id, at=at)
+    follow_standing({patient.pk}, at=at)
 
 
 def _locked(assignment: Assignment) -> Assignment:

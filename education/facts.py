@@ -42,10 +42,11 @@ from education.models import (
     Revocation,
     SignOff,
     Submission,
+    TeachBack,
     Waiver,
 )
 from education.rules.scoring import PastAttempt
-from patients.models import Patient
+from patients.models import ContactCorrection, Patient
 from patients.prepared import Given, GivenIds, prepared
 
 Owner = tuple[int, int]  # patient id, module id
@@ -61,6 +62,7 @@ class Kind(StrEnum):
     ACCEPTED = "accepted"
     LINK = "link"
     QUIZ = "quiz"
+    TEACH_BACK = "teach_back"
 
 
 class ClearanceRow(NamedTuple):
@@ -93,6 +95,16 @@ class LinkRow(NamedTuple):
     passed: bool | None
 
 
+class TeachBackRow(NamedTuple):
+    """A teach-back that took place, and whether it gave one more attempt at the quiz."""
+
+    assignment: int
+    pk: int
+    at: str
+    outcome: str
+    one_more: bool
+
+
 class QuizRow(NamedTuple):
     """A quiz handed in through somebody's link, with one decision about whose it is, if any.
 
@@ -115,7 +127,8 @@ class QuizRow(NamedTuple):
 @dataclass
 class OnRecord:
     """By owner the unrevoked clearances and the quizzes handed in, oldest first; by assignment the
-    latest invitation's id, and whether a quiz is begun or waits for its owner.
+    latest invitation's id and teach-back, and whether a quiz is begun or waits for its owner.
+    `handed_in`: when the last quiz of an owner was.
 
     `accepted`: by assignment and clearance (None: the whole assignment) what a clinician accepted.
     True: it counts. False: it waits for the second clinician. Taken back or declined: not there.
@@ -126,6 +139,8 @@ class OnRecord:
     latest: dict[int, int] = field(default_factory=dict)
     begun: set[int] = field(default_factory=set)
     matched: dict[Owner, list[PastAttempt]] = field(default_factory=lambda: defaultdict(list))
+    handed_in: dict[Owner, datetime] = field(default_factory=dict)
+    teach_backs: dict[int, TeachBackRow] = field(default_factory=dict)
     undecided: set[int] = field(default_factory=set)
 
 
@@ -154,6 +169,9 @@ def on_record(
     _accept(found, (AcceptedRow(*row) for row in rows[Kind.ACCEPTED]))
     _follow_links(found, (LinkRow(*row) for row in rows[Kind.LINK]))
     _sort_quizzes(found, (QuizRow(*row) for row in rows[Kind.QUIZ]), speaks or {})
+    teach_backs = (TeachBackRow(*row) for row in rows[Kind.TEACH_BACK])
+    for held in sorted(teach_backs, key=lambda one: (instant(one.at), one.pk)):
+        found.teach_backs[held.assignment] = held
     return found
 
 
@@ -172,7 +190,7 @@ def _follow_links(found: OnRecord, rows: Iterable[LinkRow]) -> None:
     Invitations up to one through which the quiz was passed have done their work and count no
     more; begun is an attempt that was not handed in.
     """
-    in_order = sorted(rows, key=lambda row: (_instant(row.at), row.invitation))
+    in_order = sorted(rows, key=lambda row: (instant(row.at), row.invitation))
     for (assignment, invitation), some in groupby(in_order, lambda r: (r.assignment, r.invitation)):
         attempts = [row for row in some if row.attempt is not None]
         if any(row.passed for row in attempts):
@@ -190,17 +208,19 @@ def _sort_quizzes(found: OnRecord, rows: Iterable[QuizRow], speaks: dict[int, in
     for row in rows:
         if row.pk not in latest or (row.number or 0) > (latest[row.pk].number or 0):
             latest[row.pk] = row
-    for quiz in sorted(latest.values(), key=lambda row: (_instant(row.at), row.pk)):
+    for quiz in sorted(latest.values(), key=lambda row: (instant(row.at), row.pk)):
         if quiz.verdict is None or quiz.verdict == IdentityVerdict.UNDONE:
             found.undecided.add(quiz.assignment)
         elif quiz.verdict in MATCHED and quiz.record is not None:
             speaker = speaks.get(quiz.record, quiz.record) if speaks else quiz.speaker
             unsafe = json.loads(quiz.unsafe) if isinstance(quiz.unsafe, str) else quiz.unsafe
             attempt = PastAttempt(bool(quiz.passed), frozenset(unsafe))
-            found.matched[speaker or quiz.record, quiz.module].append(attempt)
+            owner = speaker or quiz.record, quiz.module
+            found.matched[owner].append(attempt)
+            found.handed_in[owner] = instant(quiz.at)
 
 
-def _instant(text: str) -> datetime:
+def instant(text: str) -> datetime:
     """Read an instant as either database writes it into JSON; both write UTC."""
     return datetime.fromisoformat(text).replace(tzinfo=None)
 
@@ -211,7 +231,7 @@ def _instant(text: str) -> datetime:
 @prepared
 def _everything() -> QuerySet[Any, tuple[str, list[Any]]]:
     rest = (_accepted(SignOff.objects.all(), "clearance"), _accepted(Waiver.objects.all(), NOTHING))
-    return _clearances().union(*rest, _links(), _quizzes(), all=True)
+    return _clearances().union(*rest, _links(), _quizzes(), _teach_backs(), all=True)
 
 
 def _part(kind: Kind, rows: QuerySet[Any], *columns: Any) -> QuerySet[Any, Any]:
@@ -290,6 +310,20 @@ def _quizzes() -> QuerySet[Any, Any]:
         _if_known("decisions", "decisions__verdict"),
         "decisions__patient",
         "decisions__patient__merged_into",
+    )
+
+
+def _teach_backs() -> QuerySet[Any, Any]:
+    """Those that nobody has said did not take place."""
+    never = ContactCorrection.objects.filter(contact=OuterRef("contact"), **KNOWN)
+    return _part(
+        Kind.TEACH_BACK,
+        TeachBack.objects.filter(~Exists(never), assignment__among=ASSIGNMENTS, **KNOWN),
+        "assignment",
+        "pk",
+        "recorded_at",
+        "outcome",
+        "one_more_attempt",
     )
 
 

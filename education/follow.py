@@ -10,6 +10,7 @@ from django.db.models.functions import Lower
 from education.answer import end_answer_link
 from education.assign import follow
 from education.carry import carry, take_back
+from education.escalate import follow_contacts, follow_standing
 from education.identify import identify_again
 from education.invite import end, withdraw_waiting
 from education.models import AnswerLink, EndedBecause, Invitation, PlanLink
@@ -19,6 +20,7 @@ from education.plan_link import end_plan_link
 from education.plan_moves import tell_of_moves
 from education.renew import invite_anew
 from patients.batches import batches
+from patients.contact import contacts_changed
 from patients.merge import merge_undone, patients_merged
 from patients.models import Merge, MergeUndone, Operation, Patient
 from patients.register import patient_changed
@@ -30,6 +32,7 @@ def connect() -> None:
     operation_changed.connect(follow_operations, dispatch_uid="assignments-follow")
     patient_changed.connect(ask_again_whose, dispatch_uid="ask-again-whose")
     patient_changed.connect(end_links_elsewhere, dispatch_uid="end-links-elsewhere")
+    contacts_changed.connect(call_for_help, dispatch_uid="call-for-help")
     patients_merged.connect(follow_merge, dispatch_uid="education-follows-a-merge")
     merge_undone.connect(follow_parting, dispatch_uid="education-follows-a-parting")
 
@@ -45,6 +48,8 @@ def follow_operations(
     for some in batches(operation.pk for operation in operations):
         withdraw_reminders(some, at=at)
     tell_of_moves(operations, at=at)
+    for asked in batches(operation.patient_id for operation in operations):
+        follow_standing(set(asked), at=at)
 
 
 def ask_again_whose(
@@ -89,6 +94,18 @@ def end_links_elsewhere(
             end_answer_link(answer_link, EndedBecause.READDRESSED, at=at)
 
 
+def call_for_help(
+    sender: type[Model],
+    patient: Patient,
+    at: datetime,
+    by_id: int,
+    corrected: bool,
+    **kwargs: Any,
+) -> None:
+    """Somebody tried to reach a patient: the surgeon's office is asked to help, or need not."""
+    follow_contacts(patient, at=at, by_id=by_id, corrected=corrected)
+
+
 def follow_merge(
     sender: type[Model], kept: Patient, merge: Merge, at: datetime, by_id: int, **kwargs: Any
 ) -> None:
@@ -99,6 +116,7 @@ def follow_merge(
     withdraw_at_merge(merge.merged, at=at)
     end_links_elsewhere(Patient, [kept], at=at)
     identify_again([kept], at=at)
+    follow_standing({kept.pk}, at=at)
 
 
 def follow_parting(

@@ -98,7 +98,7 @@ def _read(*, on: date, needed: int) -> QuerySet[Operation]:
     whose = OuterRef(OuterRef("patient"))
     records = Patient.objects.filter(Q(pk=whose) | Q(merged_into=whose)).values("pk")
     facts = EatingFacts.objects.filter(patient__in=records).order_by(*latest_first())
-    reached = Contact.objects.filter(patient__in=records, outcome=Outcome.REACHED)
+    reached = Contact.objects.standing().filter(patient__in=records, outcome=Outcome.REACHED)
     asked = {f"said_{column}": Subquery(facts.values(column)[:1]) for column in COLUMN.values()}
     other_date = OperationChange.objects.filter(operation=OuterRef("pk")).exclude(
         or_date=OuterRef("or_date"), booking__in=[*OPEN_BOOKINGS, Booking.DONE]

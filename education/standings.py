@@ -5,11 +5,11 @@ The number of queries does not depend on the number of assignments.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import QuerySet
 
-from education.facts import ClearanceRow, OnRecord, Owner, on_record
+from education.facts import ClearanceRow, OnRecord, Owner, TeachBackRow, instant, on_record
 from education.models import Assignment, AssignmentChange, Invitation
 from education.rules.scoring import needs_teach_back
 from education.rules.standing import (
@@ -20,6 +20,7 @@ from education.rules.standing import (
     Progress,
     standing,
 )
+from education.rules.teach_back import TeachBackOutcome
 from patients import programme
 from patients.clock import end_of_day
 from patients.models import Programme
@@ -119,6 +120,7 @@ def _facts(pk: int, dates: Dates, owner: Owner, found: OnRecord, attempts_allowe
     """Say of one assignment what the rule wants to know."""
     past = found.matched.get(owner, [])
     waived = found.accepted.get((pk, None))
+    held = found.teach_backs.get(pk)
     return Facts(
         *dates,
         clearances=tuple(_clearance(pk, row, found) for row in found.clearances.get(owner, [])),
@@ -128,10 +130,22 @@ def _facts(pk: int, dates: Dates, owner: Owner, found: OnRecord, attempts_allowe
             invited=pk in found.latest,
             begun=pk in found.begun,
             failed=bool(past) and not past[-1].passed,
-            needs_teach_back=needs_teach_back(past, attempts_allowed=attempts_allowed),
+            needs_teach_back=needs_teach_back(
+                past,
+                attempts_allowed=attempts_allowed,
+                one_more=_one_more(held, found.handed_in.get(owner)),
+            ),
+            needs_visit=held is not None and held.outcome == TeachBackOutcome.NEEDS_VISIT,
             undecided=pk in found.undecided,
         ),
     )
+
+
+def _one_more(held: TeachBackRow | None, last_quiz: datetime | None) -> bool:
+    """Whether the last teach-back gave an attempt that has not been used since."""
+    if held is None or not held.one_more:
+        return False
+    return last_quiz is None or instant(held.at) > last_quiz
 
 
 def _clearance(assignment: int, row: ClearanceRow, found: OnRecord) -> ClearanceFact:

@@ -19,10 +19,11 @@ from education.often_asked import write
 from education.plan_feed import make_feed, own_feeds
 from education.teaching_files import keep_picture
 from patients.clock import now
+from patients.contact import log_contact
 from patients.intake_tokens import make as make_intake_token
 from patients.keep_apart import keep_apart
 from patients.merge import merge
-from patients.models import IntakeToken
+from patients.models import IntakeToken, Means, Outcome
 from patients.other_names import add
 from patients.rules.identity import NameKind
 from patients.schedule_reading import say_of_sender
@@ -103,6 +104,9 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     clearance = clear_by_teach_back(
         patient, assignment.module, at=at, by_id=administrator.pk, note="Said it all."
     )
+    contact = log_contact(
+        patient, means=Means.CALL, outcome=Outcome.NO_ANSWER, at=at, by_id=administrator.pk
+    )
     waiver = waive(assignment, reason="urgent", at=at, by_id=administrator.pk)
     late = SignOff.objects.create(
         assignment=assignment, clearance=clearance, reason="x", recorded_at=at, by=administrator
@@ -175,6 +179,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "clearance-record-csv": patient.pk,
         "clearance-record-fhir": patient.pk,
         "log-contact": patient.pk,
+        "correct-contact": contact.pk,
         "mail-decided": Message.objects.order_by("id")[0].pk,
         "running-parked": 1,
         **dict.fromkeys(EATING_PLAN, patient.pk),

@@ -42,6 +42,7 @@ from education.rules.may_give import Medicine
 from education.rules.module_text import read_module
 from education.rules.scoring import Given, Kind
 from education.take import begin, save_answer, submit
+from education.teach_back import points_of
 from patients import programme
 from patients.clock import now
 from patients.models import Operation, Patient, Procedure, Programme
@@ -277,6 +278,15 @@ def a_submission(
         language="en",
         at=at,
     )
+
+
+def all_understood(assignment: Assignment) -> dict[str, str]:
+    """Return what is typed on a call sheet when the patient understood every point."""
+    typed = {"outcome": "understood", "means": "call"}
+    for point in points_of(assignment):
+        key = point.question.key
+        typed |= {f"said-{key}": "In their own words.", f"understood-{key}": "yes"}
+    return typed
 
 
 def a_member(role: str, *, name: str = "", email: str = "") -> StaffUser:

@@ -30,17 +30,6 @@ class SecondOpinionForm(ReasonForm):
     of = forms.CharField(max_length=40, widget=forms.HiddenInput)
 
 
-class TeachBackForm(forms.Form):
-    """What the patient said, in their own words."""
-
-    note = forms.CharField(
-        label="What the patient said",
-        help_text="In their words, for each point. It is the evidence of the clearance.",
-        max_length=1000,
-        widget=forms.Textarea(attrs={"rows": 4, "maxlength": 1000}),
-    )
-
-
 class ContactForm(forms.Form):
     """One attempt to reach a patient."""
 

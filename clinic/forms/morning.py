@@ -16,7 +16,7 @@ class MorningFilter(forms.Form):
     standing = forms.ChoiceField(
         required=False,
         choices=[
-            ("", "late, due or needs sign-off"),
+            ("", "whoever needs you"),
             *((s.value, STANDING[s]) for s in Standing),
             (EVERY, "every standing"),
         ],
@@ -29,6 +29,7 @@ class MorningFilter(forms.Form):
         widget=forms.DateInput(attrs={"type": "date"}),
     )
     mail = forms.CharField(required=False, max_length=10, widget=forms.HiddenInput)
+    office = forms.CharField(required=False, max_length=10, widget=forms.HiddenInput)
     page = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
 
     def offer(self, choices: Choices) -> None:
@@ -48,6 +49,7 @@ class MorningFilter(forms.Form):
             standing=Standing(standing) if standing not in ("", EVERY) else None,
             every_standing=standing == EVERY,
             mail_failed=given.get("mail") == "failed",
+            escalated=given.get("office") == "asked",
             module=given.get("module"),
             procedure=given.get("procedure"),
             week_of=given.get("week"),

@@ -55,6 +55,16 @@ class ProgrammeForm(forms.Form):
         label="A second person has to read each new edition of a module before it is published",
         help_text="Somebody who wrote no part of it: a dietitian, a clinician or an administrator.",
     )
+    escalates = forms.BooleanField(
+        required=False,
+        label="The surgeon’s office is asked to help when messages get no answer",
+        help_text="Shown to the coordinator, until the patient is reached or cleared.",
+    )
+    messages_before_escalation = forms.IntegerField(
+        min_value=1,
+        max_value=10,
+        label="After so many messages without an answer",
+    )
     feed_names_patients = forms.BooleanField(
         required=False,
         label="The calendar feed names patients and procedures",

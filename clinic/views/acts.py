@@ -1,4 +1,4 @@
-"""The acts on one patient: link, contact, teach-back, revoke, sign off, waive, correct.
+"""The acts on one patient: link, contact, revoke, sign off, waive, correct.
 
 Each is one form, one act, and a way back to where it was asked for.
 """
@@ -17,7 +17,7 @@ from django.views.decorators.http import require_POST
 
 from clinic.access import about, member
 from clinic.day_words import day
-from clinic.forms.acts import ContactForm, ReasonForm, TeachBackForm
+from clinic.forms.acts import ContactForm, ReasonForm
 from clinic.forms.correct import CorrectForm
 from clinic.look_again import resting_on, same_evidence
 from clinic.once import once
@@ -90,34 +90,6 @@ def contact(request: HttpRequest, pk: int) -> HttpResponse:
         return go_back(request, assignment, patient)
     says = (f"Phone: {patient.phone or 'none on file'}.",)
     return ask(request, ActPage("Log a contact", says, "Log this contact", patient), form)
-
-
-@open_to(*CARERS)
-@once
-def teach_back(request: HttpRequest, pk: int) -> HttpResponse:
-    """Clear a patient who said it in their own words."""
-    assignment = _assignment(request, pk)
-    patient = assignment.operation.patient
-    at = now()
-    form = TeachBackForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        clear.clear_by_teach_back(
-            patient,
-            assignment.module,
-            at=at,
-            by_id=member(request).pk,
-            note=form.cleaned_data["note"],
-        )
-        _say(request, f"Teach-back recorded for {patient.full_name}. {_stands(assignment)}")
-        return go_back(request, assignment)
-    says = [f"This clears {_title(assignment)}, on the evidence that you saw it."]
-    too_early = assignment.opens_on is None or local_day(at) < assignment.opens_on
-    if too_early:
-        opens = day(assignment.opens_on) if assignment.opens_on else "when there is an OR date"
-        says.append(f"The window opens {opens}: a clearance today will not count for it.")
-    return ask(
-        request, ActPage("Teach-back seen", tuple(says), "Record the teach-back", patient), form
-    )
 
 
 @open_to(*CARERS)

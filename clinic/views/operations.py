@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 
 from clinic import answer_words, words
 from clinic.access import member
+from clinic.calls_for_help import calls_for_help
 from clinic.cannot_tell import or_cannot_tell
 from clinic.confirm import CONFIRMED, answer
 from clinic.forms.operations import AgainstHoldForm
@@ -20,6 +21,7 @@ from clinic.operation_list import Show, asked_for, without_date
 from clinic.operation_rows import by_day, rows_of, rows_with_answers, unsettled_rows
 from clinic.search import find_operations
 from clinic.unsettled import CannotTell, unsettled
+from education.escalate import open_escalations
 from education.rules.confirm import Word
 from patients import programme
 from patients.behind_changes import behind_changes
@@ -58,6 +60,7 @@ def operations(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "days": by_day(rows) if which.show in (Show.DAY, Show.WEEK) and not asked else [],
         "unsettled": unsettled_rows(changed),
+        "calls": calls_for_help(on=on),
         "found": found,
         "asked": asked,
         "which": which,
@@ -99,6 +102,7 @@ def operation_page(
         "row": rows_of([given])[0],
         "history": _history(found),
         "confirmations": found.confirmations.select_related("by").order_by("-id"),
+        "help": open_escalations([found.patient_id]).get(found.patient_id),
         "may_decide": may_decide,
         "acts": [
             (following, answer_words.act_words(found.booking, following))

@@ -98,10 +98,11 @@ def _chosen(request: HttpRequest) -> list[Assignment]:
 def _weigh(asked: list[Assignment], *, at: datetime) -> list[tuple[Assignment, str]]:
     """Return each assignment with what speaks against sending, empty when nothing does."""
     settings = current()
+    on = local_date(at, settings.zone)
     weighed = []
-    for told in standings(asked, on=local_date(at, settings.zone), settings=settings):
+    for told in standings(asked, on=on, settings=settings):
         refused = refusal(told.assignment, at=at)
-        step = next_step(told.answer, reached(told, at=at, zone=settings.zone).reach)
+        step = next_step(told.answer, reached(told, at=at, zone=settings.zone).reach, on=on)
         against = REFUSAL[refused] if refused else NO_LINK_NOW.get(step, "")
         weighed.append((told.assignment, against))
     return weighed

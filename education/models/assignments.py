@@ -2,15 +2,20 @@
 
 from datetime import date, timedelta
 from typing import Self
+from zoneinfo import ZoneInfo
 
 from django.db import models
-from django.db.models import Count, Exists, F, OuterRef, Q
-from django.db.models.lookups import GreaterThan
+from django.db.models import Case, Count, Exists, F, OuterRef, Q, Subquery, Value, When
+from django.db.models.functions import Coalesce, TruncDate
+from django.db.models.lookups import GreaterThan, GreaterThanOrEqual, IsNull, LessThanOrEqual
 
 from education.models.clearances import Clearance, SignOff, Waiver
+from education.models.conversations import Escalation, TeachBack
 from education.models.teaching import Edition, Module, Requirement
+from education.rules.order_of_day import Chance
 from education.rules.standing import Standing
-from patients.models import AppendOnly, Operation
+from education.rules.teach_back import TeachBackOutcome
+from patients.models import AppendOnly, Contact, ContactQuerySet, Operation, Outcome, Patient
 
 
 class AssignmentQuerySet(models.QuerySet["Assignment"]):
@@ -49,6 +54,40 @@ class AssignmentQuerySet(models.QuerySet["Assignment"]):
         """Late, due or needing a sign-off."""
         horizon = on + timedelta(days=notice_days)
         return self.filter(~_is_cleared(), Q(clear_by__lte=horizon) | _needs_sign_off())
+
+    def needing_a_person(self, *, on: date, notice_days: int, zone: ZoneInfo) -> Self:
+        """Flagged, or not cleared and waiting for a call or a visit."""
+        waiting = self.wanting_a_contact(on=on, zone=zone).values("pk")
+        horizon = on + timedelta(days=notice_days)
+        flagged = ~_is_cleared() & Q(Q(clear_by__lte=horizon) | _needs_sign_off())
+        return self.filter(flagged | Q(pk__in=waiting))
+
+    def wanting_a_contact(self, *, on: date, zone: ZoneInfo) -> Self:
+        """Not cleared, the window open, and a call or a visit is wanted.
+
+        The SQL twin of `education.rules.contact_wanted`; and what a teach-back said needs a visit,
+        and whoever the surgeon's office is asked to help reach.
+        """
+        return self.filter(
+            _is_not_cleared(),
+            _date_reached(on) | _by_phone(zone) | Q(_needs_visit() | Exists(calls_for_help())),
+            opens_on__lte=on,
+        )
+
+    def in_order_of_day(self, *, on: date) -> Self:
+        """The most that can still be saved first: the twin of `education.rules.order_of_day`."""
+        undated = Q(clear_by__isnull=True) | Q(operation__or_date__isnull=True)
+        ahead = Q(due_before_operation=True, operation__or_date__gte=on)
+        chance = Case(
+            When(undated, then=Chance.NOTHING_DATED),
+            When(clear_by__gte=on, then=Chance.CLEAR_BY),
+            When(ahead, then=Chance.OPERATION),
+            default=Chance.LEARNING,
+        )
+        decides = Case(
+            When(ahead & Q(clear_by__lt=on), then=F("operation__or_date")), default=F("clear_by")
+        )
+        return self.order_by(chance, decides.asc(nulls_last=True), "id")
 
     def counts(self, *, on: date, notice_days: int) -> dict[Standing, int]:
         """Return how many there are of each standing, in one query."""
@@ -126,6 +165,50 @@ def _is_due(on: date, notice_days: int) -> Q:
 
 def _is_not_due(on: date, notice_days: int) -> Q:
     return Q(clear_by__isnull=True) | Q(clear_by__gt=on + timedelta(days=notice_days))
+
+
+def calls_for_help() -> models.QuerySet[Escalation]:
+    """Whether the surgeon's office is asked to help reach an assignment's patient."""
+    whose = OuterRef(OuterRef("operation__patient"))
+    records = Patient.objects.filter(Q(pk=whose) | Q(merged_into=whose))
+    return Escalation.objects.filter(patient__in=records.values("pk"), end__isnull=True)
+
+
+def _contacts() -> ContactQuerySet:
+    """The contacts that stand with the assignment's patient, the latest first."""
+    whose = OuterRef(OuterRef("operation__patient"))
+    records = Patient.objects.filter(Q(pk=whose) | Q(merged_into=whose))
+    return Contact.objects.standing().filter(patient__in=records.values("pk")).latest_first()
+
+
+def _next_on() -> Subquery:
+    return Subquery(_contacts().values("next_on")[:1])
+
+
+def _date_reached(on: date) -> Q:
+    return Q(LessThanOrEqual(_next_on(), Value(on)))
+
+
+def _by_phone(zone: ZoneInfo) -> Q:
+    """No address, no next date set, and nobody spoke with the patient since the window opened."""
+    made_on = TruncDate(Coalesce("made_at", "recorded_at"), tzinfo=zone)
+    spoken = _contacts().filter(GreaterThanOrEqual(made_on, OuterRef("opens_on")))
+    return Q(
+        IsNull(_next_on(), True),
+        ~Exists(spoken.filter(outcome=Outcome.REACHED)),
+        operation__patient__email="",
+    )
+
+
+def _needs_visit() -> Exists:
+    later = TeachBack.objects.standing().filter(
+        assignment=OuterRef("assignment"), pk__gt=OuterRef("pk")
+    )
+    return Exists(
+        TeachBack.objects.standing().filter(
+            ~Exists(later), assignment=OuterRef("pk"), outcome=TeachBackOutcome.NEEDS_VISIT
+        )
+    )
 
 
 def _is_waived() -> Exists:

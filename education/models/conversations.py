@@ -1,5 +1,7 @@
 """What was said on the phone: teach-backs, and help asked for to reach a patient."""
 
+from typing import Self
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -9,6 +11,12 @@ from education.models.teaching import Edition, Question
 from education.rules.escalation import EscalationEnded
 from education.rules.teach_back import TeachBackOutcome
 from patients.models import AppendOnly, Contact, Patient
+
+
+class TeachBackQuerySet(models.QuerySet["TeachBack"]):
+    def standing(self) -> Self:
+        """Those that took place: nobody said that there was no such conversation."""
+        return self.filter(contact__correction__isnull=True)
 
 
 class TeachBack(AppendOnly):
@@ -31,6 +39,8 @@ class TeachBack(AppendOnly):
     one_more_attempt = models.BooleanField(default=False)
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    objects = TeachBackQuerySet.as_manager()
 
     class Meta:
         ordering = ["recorded_at", "id"]

@@ -100,12 +100,17 @@ class PastAttempt:
     unsafe: frozenset[str] = frozenset()
 
 
-def needs_teach_back(attempts: Iterable[PastAttempt], *, attempts_allowed: int) -> bool:
+def needs_teach_back(
+    attempts: Iterable[PastAttempt], *, attempts_allowed: int, one_more: bool = False
+) -> bool:
     """Return whether the quiz has said enough and a person must take over.
 
     Either every allowed attempt was failed, or one safety-critical question was wrong twice. A
-    pass later ends it.
+    pass later ends it. `one_more`: since the last attempt a teach-back gave one more, and the quiz
+    may be taken before a person has to take over again.
     """
+    if one_more:
+        return False
     since_pass: list[PastAttempt] = []
     for attempt in attempts:
         since_pass = [] if attempt.passed else [*since_pass, attempt]

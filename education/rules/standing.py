@@ -40,6 +40,7 @@ class Reason(StrEnum):
     EDITION_SUPERSEDED = "edition_superseded"
     # how far the patient came, and whose move it is
     IDENTITY_UNDECIDED = "identity_undecided"
+    NEEDS_VISIT = "needs_visit"
     NEEDS_TEACH_BACK = "needs_teach_back"
     FAILED = "failed"
     NOT_FINISHED = "not_finished"
@@ -86,6 +87,7 @@ class Progress:
     begun: bool = False
     failed: bool = False
     needs_teach_back: bool = False
+    needs_visit: bool = False
     undecided: bool = False
 
 
@@ -187,6 +189,8 @@ def how_far(progress: Progress) -> Reason:
     """Return the one word for how far the patient came: the latest thing that waits on somebody."""
     if progress.undecided:
         return Reason.IDENTITY_UNDECIDED
+    if progress.needs_visit:
+        return Reason.NEEDS_VISIT
     if progress.needs_teach_back:
         return Reason.NEEDS_TEACH_BACK
     if progress.failed:

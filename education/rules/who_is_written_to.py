@@ -70,7 +70,11 @@ class WhyNot(StrEnum):
 
 
 # Whose move it is while these hold: the programme's.
-OUR_MOVE = WAITS_FOR_SECOND | {Reason.IDENTITY_UNDECIDED, Reason.NEEDS_TEACH_BACK}
+OUR_MOVE = WAITS_FOR_SECOND | {
+    Reason.IDENTITY_UNDECIDED,
+    Reason.NEEDS_TEACH_BACK,
+    Reason.NEEDS_VISIT,
+}
 # How far a patient may have come who is reminded.
 REMINDABLE = (Reason.NOT_OPENED, Reason.NOT_FINISHED, Reason.FAILED)
 REMINDABLE_STANDINGS = (Standing.NOT_DUE, Standing.DUE, Standing.LATE)

@@ -101,6 +101,7 @@ ROUTES = {
     "invited-several": "DC",
     "take-back-invitations": "DC",
     "log-contact": "DC",
+    "correct-contact": "DC",
     "correct-patient": "DC",
     "invite": "DC",
     "teach-back": "DC",

@@ -35,6 +35,7 @@ from tests.factories import (
     a_procedure,
     a_programme,
     a_submission,
+    all_understood,
     an_assignment,
     an_edition,
     an_invitation,
@@ -112,13 +113,13 @@ def test_a_row_names_two_identifiers_the_reason_and_the_next_step() -> None:
     assert f'formaction="{reverse("invite", args=[assignment.pk])}"' in html
 
 
-def test_the_nearest_operation_comes_first() -> None:
+def test_whose_clear_by_date_can_still_be_kept_comes_first() -> None:
     a_programme()
     procedure = a_procedure()
     far, near, middle = (an_operation(procedure=procedure, days_ahead=days) for days in (12, 3, 8))
     an_assignment(operation=near, module=an_edition().module)
     order = [
-        str(Assignment.objects.get(operation=operation).pk) for operation in (near, middle, far)
+        str(Assignment.objects.get(operation=operation).pk) for operation in (middle, far, near)
     ]
     assert rows(page(signed_in("dietitian"))) == order
 
@@ -344,7 +345,7 @@ def test_the_same_button_pressed_twice_acts_once() -> None:
             {"means": "call", "outcome": "no_answer"},
             Contact,
         ),
-        (reverse("teach-back", args=[assignment.pk]), {"note": "all of it"}, Clearance),
+        (reverse("teach-back", args=[assignment.pk]), all_understood(assignment), Clearance),
     ):
         key = new_key()
         answers = [client.post(address, {**given, "act_key": key}) for _ in range(3)]

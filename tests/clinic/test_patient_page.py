@@ -24,6 +24,7 @@ from tests.factories import (
     a_patient,
     a_programme,
     a_submission,
+    all_understood,
     an_assignment,
     an_edition,
     an_invitation,
@@ -231,10 +232,12 @@ def test_a_wrong_correction_keeps_what_was_typed_and_writes_nothing(
 def test_teach_back_needs_what_the_patient_said() -> None:
     assignment = an_assigned()
     client = signed_in("dietitian")
-    refused = do(client, "teach-back", assignment.pk, note="  ")
+    unsaid = {**all_understood(assignment), "said-insulin": "  "}
+    refused = do(client, "teach-back", assignment.pk, **unsaid)
     assert refused.status_code == 422
     assert not Clearance.objects.exists()
-    done = do(client, "teach-back", assignment.pk, note="Sips, not gulps, she says.")
+    said = {**all_understood(assignment), "said-insulin": "Sips, not gulps, she says."}
+    done = do(client, "teach-back", assignment.pk, **said)
     html = client.get(done["Location"]).content.decode()
     assert "It stands at: cleared." in html
     assert "Sips, not gulps, she says." in html
@@ -243,7 +246,8 @@ def test_teach_back_needs_what_the_patient_said() -> None:
 def test_teach_back_before_the_window_opens_warns_that_it_will_not_count() -> None:
     operation = an_operation(days_ahead=90)
     assignment = an_assignment(operation=operation, module=an_edition().module)
-    html = signed_in("dietitian").get(reverse("teach-back", args=[assignment.pk])).content.decode()
+    sheet = reverse("teach-back", args=[assignment.pk])
+    html = signed_in("dietitian").get(sheet, follow=True).content.decode()
     assert "a clearance today will not count" in html
 
 
@@ -280,7 +284,7 @@ def test_one_clears_while_another_revokes_and_both_stay_on_record() -> None:
     )
     first, second = signed_in("dietitian"), signed_in("clinician")
     do(first, "revoke-clearance", clearance.pk, reason="first reason")
-    do(second, "teach-back", assignment.pk, note="said it again")
+    do(second, "teach-back", assignment.pk, **all_understood(assignment))
     do(second, "revoke-clearance", clearance.pk, reason="second reason")
     assert Revocation.objects.get().reason == "first reason"
     assert Clearance.objects.filter(revocation__isnull=True).count() == 1

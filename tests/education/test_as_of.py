@@ -11,17 +11,27 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from education import teach_back
 from education.assign import require
 from education.clear import clear_by_teach_back, revoke, revoke_waiver, sign_off, waive
 from education.identify import match, not_a_patient, undo
 from education.invite import Refusal, invite
-from education.models import Assignment, Clearance, Invitation, Module, Submission, Waiver
+from education.models import (
+    Assignment,
+    Clearance,
+    Invitation,
+    Module,
+    Submission,
+    TeachBack,
+    Waiver,
+)
 from education.rules.standing import Answer, Reason, Standing
+from education.rules.teach_back import TeachBackOutcome
 from education.standings import standings, standings_as_of
 from education.take import begin
 from patients import programme
 from patients.clock import end_of_day
-from patients.models import Booking, Operation, Patient
+from patients.models import Booking, Means, Operation, Patient
 from patients.register import correct
 from patients.schedule import change, move
 from tests.education.short_module import a_short_edition, short_module, take
@@ -123,7 +133,24 @@ class Acts:
             lambda at: self.require("home", 1, 4, at),
             lambda at: change(self.operation(ana), at=at, booking=Booking.DONE),
             lambda at: correct(self.patient(bea), at=at, source="x", family_names="Falk"),
+            self.teach_back_needs_visit,
+            self.there_was_no_teach_back,
         ]
+
+    def teach_back_needs_visit(self, at: datetime) -> None:
+        teach_back.record(
+            Assignment.objects.get(operation=self.operation("Bea"), module__code="home"),
+            outcome=TeachBackOutcome.NEEDS_VISIT,
+            means=Means.CALL,
+            said={},
+            next_on=None,
+            at=at,
+            by_id=self.by,
+        )
+
+    def there_was_no_teach_back(self, at: datetime) -> None:
+        contact = TeachBack.objects.get().contact
+        teach_back.correct(contact, instead=None, reason="another's", at=at, by_id=self.by)
 
 
 def _everything() -> list[Assignment]:

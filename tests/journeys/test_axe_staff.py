@@ -295,7 +295,7 @@ PAGES: tuple[tuple[str, Role, Way], ...] = (
     ("patient as they stood before", DIETITIAN, at(f"/patients/1/?on={in_days(-20)}")),
     ("patient, to a clinician", CLINICIAN, record(SIGN_OFF)),
     ("call sheet", DIETITIAN, from_record(TEACH_BACK, "Call sheet")),
-    ("teach-back", DIETITIAN, from_record(LATE, "Teach-back seen")),
+    ("call sheet, no quiz", DIETITIAN, from_record(LATE, "Call sheet")),
     ("waive", CLINICIAN, from_record(LATE, "Waive")),
     ("revoke a clearance", DIETITIAN, from_record(CLEARED, "Revoke the clearance")),
     ("correct the record", DIETITIAN, at("/patients/1/correct/")),

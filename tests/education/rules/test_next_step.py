@@ -1,11 +1,24 @@
 """What the dietitian does next: one table, a reason on each row."""
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
 
+from education.rules.contact_wanted import Contacts
 from education.rules.next_step import NextStep, Reach, next_step
 from education.rules.standing import Answer, Reason, Standing
 
 R, S, N = Reason, Standing, NextStep
+ON = date(2026, 3, 10)
+OPEN = date(2026, 3, 1)
+TOMORROW, YESTERDAY = date(2026, 3, 11), date(2026, 3, 9)
+
+
+def agreed(reach: Reach, next_on: date) -> Reach:
+    return replace(reach, opens_on=OPEN, contacts=Contacts(next_on=next_on))
+
+
 MAIL = Reach(has_email=True)
 NO_MAIL = Reach(has_email=False)
 LINK = Reach(has_email=True, reachable_link=True)
@@ -48,6 +61,36 @@ ROWS = [
     (S.CLEARED, (R.WAIVED,), NO_MAIL, N.NOTHING, "waived"),
     (S.NOT_DUE, (R.NO_DATE, R.NEVER_INVITED), MAIL, N.NOTHING, "no date: nothing to hurry for"),
     (S.NOT_DUE, (R.NEVER_INVITED,), MAIL, N.SEND_LINK, "early is allowed"),
+    (S.NOT_DUE, (R.NEVER_INVITED,), replace(NO_MAIL, opens_on=OPEN), N.CALL, "open: by phone"),
+    (S.NOT_DUE, (R.NEVER_INVITED,), replace(NO_MAIL, opens_on=ON), N.CALL, "it opens today"),
+    (
+        S.NOT_DUE,
+        (R.NEVER_INVITED,),
+        replace(NO_MAIL, opens_on=TOMORROW),
+        N.WAIT_FOR_WINDOW,
+        "nobody is called before the module opens",
+    ),
+    (S.DUE, (R.NOT_OPENED,), agreed(LINK, ON), N.CALL_TODAY, "the day that was agreed"),
+    (S.LATE, (R.NOT_OPENED,), agreed(NO_MAIL, YESTERDAY), N.CALL_TODAY, "it was missed"),
+    (S.DUE, (R.NOT_OPENED,), agreed(LINK, TOMORROW), N.SEND_LINK_AGAIN, "a link may go meanwhile"),
+    (S.DUE, (R.FAILED,), agreed(NO_MAIL, TOMORROW), N.WAIT_FOR_CONTACT, "a day is agreed"),
+    (S.DUE, (R.NEEDS_TEACH_BACK,), agreed(LINK, TOMORROW), N.WAIT_FOR_CONTACT, "not yet: then"),
+    (S.DUE, (R.NEEDS_TEACH_BACK,), agreed(LINK, ON), N.CALL_SHEET, "go on with the teach-back"),
+    (S.DUE, (R.NEEDS_VISIT,), agreed(LINK, TOMORROW), N.VISIT, "to be seen, whatever the day"),
+    (
+        S.LATE,
+        (R.NEEDS_TEACH_BACK,),
+        replace(NO_MAIL, escalated=True),
+        N.SURGEONS_OFFICE,
+        "two messages, no answer: the surgeon's office helps",
+    ),
+    (
+        S.LATE,
+        (R.IDENTITY_UNDECIDED,),
+        replace(MAIL, escalated=True),
+        N.DECIDE_IDENTITY,
+        "somebody answered: whose quiz is it",
+    ),
 ]
 
 
@@ -55,7 +98,7 @@ ROWS = [
 def test_next_step(
     standing: Standing, reasons: tuple[Reason, ...], reach: Reach, step: NextStep, why: str
 ) -> None:
-    assert next_step(Answer(standing, reasons), reach) == step
+    assert next_step(Answer(standing, reasons), reach, on=ON) == step
 
 
 def test_every_step_has_a_row() -> None:

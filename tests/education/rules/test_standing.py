@@ -338,6 +338,13 @@ ROWS = [
         (R.NEEDS_TEACH_BACK,),
     ),
     Row(
+        "gone through on the phone, and has to be shown",
+        so_far(invited=True, failed=True, needs_teach_back=True, needs_visit=True),
+        date(2026, 3, 1),
+        DUE,
+        (R.NEEDS_VISIT,),
+    ),
+    Row(
         "a submission that nobody has decided about may clear: that first",
         so_far(invited=True, failed=True, needs_teach_back=True, undecided=True),
         date(2026, 3, 4),
