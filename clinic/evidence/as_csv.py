@@ -20,6 +20,7 @@ from clinic.evidence.record import (
     PublishedEdition,
     Quiz,
     Required,
+    TaughtBack,
 )
 from patients.rules.csv_cells import neutralise, restore
 
@@ -119,9 +120,21 @@ def rows(record: ClearanceRecord) -> Iterator[Row]:
                 why=beside.says,
                 note=beside.file,
             )
+    for held in record.teach_backs:
+        yield from _taught_back(held)
     for contact in record.contacts:
         what = f"{contact.means}: {contact.outcome}"
-        yield _act("contact", contact.made, id=str(contact.id), what=what)
+        made_at = _at(contact.made_at) if contact.made_at != contact.made.at else ""
+        yield _act(
+            "contact",
+            contact.made,
+            id=str(contact.id),
+            day=_day(contact.next_on),
+            what=what,
+            why=f"made {made_at}" if made_at else "",
+        )
+        if contact.corrected:
+            yield _act("contact corrected", contact.corrected, of=f"contact {contact.id}")
 
 
 def _operation(operation: PlannedOperation) -> Iterator[Row]:
@@ -275,6 +288,35 @@ def _cleared(cleared: Cleared) -> Iterator[Row]:
     )
     if cleared.revoked:
         yield _act("revocation", cleared.revoked, of=f"clearance {cleared.id}")
+
+
+def _taught_back(held: TaughtBack) -> Iterator[Row]:
+    mine = f"teach-back {held.id}"
+    yield _act(
+        "teach-back",
+        held.made,
+        id=str(held.id),
+        of=f"requirement {held.requirement_id}",
+        day=_day(held.next_on),
+        module=held.module,
+        edition=str(held.edition),
+        what=f"{held.means}: {held.outcome}",
+        name=f"clearance {held.clearance_id}" if held.clearance_id else "",
+        why="one more attempt" if held.one_more_attempt else "",
+    )
+    for point in held.points:
+        understood = {True: "understood", False: "not yet", None: "not gone through"}
+        marks = ("safety-critical", point.safety_critical), ("missed in a quiz", point.missed)
+        yield Row(
+            "teach-back point",
+            of=mine,
+            name=point.name,
+            what=understood[point.understood],
+            why=LIST.join([word for word, holds in marks if holds] + [f"asked: {point.asked}"]),
+            note=point.said,
+        )
+    if held.never:
+        yield _act("never took place", held.never, of=mine)
 
 
 def _edition(edition: PublishedEdition) -> Row:

@@ -2,9 +2,10 @@
 
 Resources (HL7 FHIR R4, hl7.org/fhir/R4): Patient; each operation as Appointment, or as Procedure
 once it is done; each edition as Questionnaire and each quiz that is the patient's as
-QuestionnaireResponse; each clearance as Procedure of the category SNOMED CT 311401005 "Patient
-education (procedure)", as in the official example Procedure/education; what each operation needs as
-Task; and a Provenance for each decision. Every reference is to an entry of the same bundle.
+QuestionnaireResponse; each teach-back as Communication; each clearance as Procedure of the category
+SNOMED CT 311401005 "Patient education (procedure)", as in the official example Procedure/education;
+what each operation needs as Task; and a Provenance for each decision. Every reference is to an
+entry of the same bundle.
 Plain dicts: nothing here needs a FHIR library.
 """
 
@@ -12,6 +13,7 @@ import uuid
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 
+from clinic.evidence.as_fhir_conversation import communication
 from clinic.evidence.as_fhir_quiz import questionnaire, response
 from clinic.evidence.fhir_parts import Json, Names, concept, instant, without_empty
 from clinic.evidence.record import (
@@ -51,6 +53,7 @@ def write(record: ClearanceRecord, *, site: str) -> Json:
         *(questionnaire(one, names, record.zone) for one in record.editions),
         *(response(one, record, names) for one in record.quizzes if one.ours),
         *(_education(one, record, names) for one in record.clearances),
+        *(communication(one, record.person.id, names) for one in record.teach_backs),
         *(_operation(one, record, names) for one in record.operations),
         *(
             _task(required, operation, record, names)

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from django.db.models import Model, Q, QuerySet
 
+from clinic.evidence.gather_conversations import contacts_of, teach_backs_of
 from clinic.evidence.gather_quizzes import editions_of, quizzes_of
 from clinic.evidence.record import (
     Accepted,
@@ -19,7 +20,6 @@ from clinic.evidence.record import (
     ClearanceRecord,
     Cleared,
     Confirmed,
-    Contacted,
     Invited,
     Name,
     Person,
@@ -47,7 +47,7 @@ from education.rules.standing import Reason
 from education.standings import Told, standings, standings_as_of
 from patients.behind_changes import Written, behind_changes
 from patients.message_words import message_name
-from patients.models import OPEN_BOOKINGS, Contact, IntakeStep, OperationChange, Patient
+from patients.models import OPEN_BOOKINGS, IntakeStep, OperationChange, Patient
 from patients.speaks_for import operations_of, spoken_for
 
 Row = TypeVar("Row", bound=Model)
@@ -76,7 +76,8 @@ def gather(patient: Patient, *, on: date | None, at: datetime, by: str) -> Clear
         operations=_operations(operations, asked),
         quizzes=quizzes,
         clearances=clearances,
-        contacts=_contacts(records, known_at),
+        contacts=contacts_of(records, known_at),
+        teach_backs=teach_backs_of(records, known_at),
         editions=editions_of(quizzes, clearances, known_at=known_at),
     )
 
@@ -348,7 +349,7 @@ def _by(rows: QuerySet[Row], field: str) -> dict[int, list[Row]]:
     return found
 
 
-# --- clearances and contacts ---------------------------------------------------------------------
+# --- clearances ---------------------------------------------------------------------
 
 
 def _clearances(patient: Patient, known_at: datetime | None) -> tuple[Cleared, ...]:
@@ -369,12 +370,4 @@ def _clearances(patient: Patient, known_at: datetime | None) -> tuple[Cleared, .
             revoked=one_act(row, "revocation", known_at),
         )
         for row in rows.order_by("cleared_on", "id")
-    )
-
-
-def _contacts(records: Collection[int], known_at: datetime | None) -> tuple[Contacted, ...]:
-    rows = known(Contact.objects.filter(patient__in=records), known_at).select_related("by")
-    return tuple(
-        Contacted(row.pk, act(row, reason="note"), row.means, row.outcome)
-        for row in rows.order_by("recorded_at", "id")
     )

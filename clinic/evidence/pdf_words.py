@@ -1,6 +1,6 @@
 """The words of the clearance record's document, block by block, in the order of reading."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -8,12 +8,13 @@ from zoneinfo import ZoneInfo
 from clinic import answer_words
 from clinic.answer_words import WORDS
 from clinic.day_words import day
+from clinic.evidence import pdf_conversations
+from clinic.evidence.pdf_blocks import Block, at_zone, facts, heading, strong, table, text
 from clinic.evidence.record import (
     Accepted,
     ClearanceRecord,
     Cleared,
     Confirmed,
-    Contacted,
     PlannedOperation,
     Quiz,
     Required,
@@ -22,10 +23,9 @@ from clinic.words import BOOKING, EVIDENCE, IDENTITY, LINK_ENDED, NAME_KIND, REA
 from education.models import EndedBecause, IdentityVerdict
 from education.rules.confirm import Word
 from education.rules.standing import Evidence, Reason, Standing
-from patients.models import Booking, Means, Outcome
+from patients.models import Booking
 from patients.rules.identity import NameKind, Why
 
-Block = dict[str, Any]
 HEADER_NAME = 70  # characters that fit into the header; the whole name stands on the first page
 
 CAUTIONS = (
@@ -75,24 +75,25 @@ def blocks(record: ClearanceRecord, *, undrawn: bool) -> list[Block]:
 
 def _body(record: ClearanceRecord, *, undrawn: bool) -> Iterator[Block]:
     if undrawn:
-        yield _text(SPELLED_OUT)
+        yield text(SPELLED_OUT)
     if record.past:
-        yield _text(
+        yield text(
             f"This is what was on record at the end of {day(record.on)}. "
             "What came later is not in it."
         )
-    yield _facts(_person(record))
+    yield facts(_person(record))
     for operation in record.operations:
         yield from _operation(operation, record)
     if not record.operations:
-        yield _text("No operation is on the schedule.")
+        yield text("No operation is on the schedule.")
     yield from _clearances(record)
     yield from _editions(record)
     yield from _quizzes(record)
-    yield from _contacts(record)
-    yield _heading("Read with care")
+    yield from pdf_conversations.teach_backs(record)
+    yield from pdf_conversations.contacts(record)
+    yield heading("Read with care")
     yield {"kind": "list", "items": list(CAUTIONS)}
-    yield _heading("What this record does not say")
+    yield heading("What this record does not say")
     yield {"kind": "list", "items": list(NOT_SAID)}
 
 
@@ -120,28 +121,28 @@ def _person(record: ClearanceRecord) -> list[tuple[str, str]]:
 
 def _operation(operation: PlannedOperation, record: ClearanceRecord) -> Iterator[Block]:
     zone = record.zone
-    yield _heading(f"{operation.procedure}, {_or_date(operation.or_date)}")
+    yield heading(f"{operation.procedure}, {_or_date(operation.or_date)}")
     why = answer_words.holds(operation.holds)
     answer = WORDS[Word(operation.word)]
-    yield _strong(
+    yield strong(
         f"On {day(record.on)} the answer was: {answer}" + (f". {'. '.join(why)}." if why else ".")
     )
     facts = [("Booking", BOOKING[Booking(operation.booking)])]
     facts += [("Surgeon", operation.surgeon)] if operation.surgeon else []
     facts += [("Facility", operation.facility)] if operation.facility else []
     facts += [("Case number", operation.case_number)] if operation.case_number else []
-    yield _facts(facts)
+    yield facts(facts)
     if operation.required:
-        yield _heading("What it needs", 3)
-        yield _table(
+        yield heading("What it needs", 3)
+        yield table(
             ("Module", "Window", "Standing", "Why"),
             [_needs(one, record) for one in operation.required],
             (4, 4, 3, 6),
         )
     else:
-        yield _text("No module is required for this operation.")
-    yield _heading("Dates and bookings", 3)
-    yield _table(
+        yield text("No module is required for this operation.")
+    yield heading("Dates and bookings", 3)
+    yield table(
         ("When", "OR date", "Booking", "Why", "By"),
         [
             (
@@ -156,14 +157,14 @@ def _operation(operation: PlannedOperation, record: ClearanceRecord) -> Iterator
         (5, 4, 3, 5, 5),
     )
     if operation.confirmations:
-        yield _heading("Confirmations", 3)
+        yield heading("Confirmations", 3)
         rows = [_confirmed(one, zone) for one in operation.confirmations]
-        yield _table(("When", "OR date", "The answer then", "By"), rows, (5, 4, 8, 4))
+        yield table(("When", "OR date", "The answer then", "By"), rows, (5, 4, 8, 4))
     for required in operation.required:
         rows = _how(required, record)
         if rows:
-            yield _heading(f"How it came about: {required.title}", 3)
-            yield _table(("When", "What", "Details", "By"), rows, (5, 4, 8, 4))
+            yield heading(f"How it came about: {required.title}", 3)
+            yield table(("When", "What", "Details", "By"), rows, (5, 4, 8, 4))
 
 
 def _needs(required: Required, record: ClearanceRecord) -> tuple[str, ...]:
@@ -229,11 +230,11 @@ def _confirmed(one: Confirmed, zone: ZoneInfo) -> tuple[str, ...]:
 
 
 def _clearances(record: ClearanceRecord) -> Iterator[Block]:
-    yield _heading("Clearances")
+    yield heading("Clearances")
     if not record.clearances:
-        yield _text("None.")
+        yield text("None.")
         return
-    yield _table(
+    yield table(
         ("Day", "Module, edition", "Evidence", "By", "Holds"),
         [_cleared(one, record) for one in record.clearances],
         (4, 5, 6, 4, 6),
@@ -261,8 +262,8 @@ def _editions(record: ClearanceRecord) -> Iterator[Block]:
     """Whose word the teaching was: the programme's once a clinician had signed it."""
     if not record.editions:
         return
-    yield _heading("What was taught")
-    yield _table(
+    yield heading("What was taught")
+    yield table(
         ("Module, edition", "Published", "Signed by a clinician"),
         [
             (
@@ -283,20 +284,20 @@ def _editions(record: ClearanceRecord) -> Iterator[Block]:
         for what in [f"{beside.what}: {beside.says}" if beside.says else beside.what]
     ]
     if shown:
-        yield _table(("Shown beside the words", "What", "File, by its SHA-256"), shown, (5, 5, 8))
+        yield table(("Shown beside the words", "What", "File, by its SHA-256"), shown, (5, 5, 8))
 
 
 def _quizzes(record: ClearanceRecord) -> Iterator[Block]:
-    yield _heading("Quizzes handed in")
+    yield heading("Quizzes handed in")
     if not record.quizzes:
-        yield _text("None.")
+        yield text("None.")
     titles = {(one.module, one.number): one.title for one in record.editions}
     for quiz in record.quizzes:
         title = titles.get((quiz.module, quiz.edition), quiz.module)
-        yield _heading(f"{title}, edition {quiz.edition}, {day(quiz.day)}", 3)
-        yield _facts(_score(quiz, record))
+        yield heading(f"{title}, edition {quiz.edition}, {day(quiz.day)}", 3)
+        yield facts(_score(quiz, record))
         yield (
-            _table(
+            table(
                 ("When", "Whose it was said to be", "Why", "By"),
                 [
                     (
@@ -320,7 +321,7 @@ def _quizzes(record: ClearanceRecord) -> Iterator[Block]:
                 (5, 4, 8, 4),
             )
             if quiz.decisions
-            else _text("Whose it is has not been decided.")
+            else text("Whose it is has not been decided.")
         )
 
 
@@ -351,45 +352,7 @@ def _missed(quiz: Quiz, record: ClearanceRecord) -> str:
     return f"wrong: {' | '.join(missed)}" if missed else f"all {len(asked)} right"
 
 
-def _contacts(record: ClearanceRecord) -> Iterator[Block]:
-    if not record.contacts:
-        return
-    yield _heading("Contacts")
-    rows = [_contact(one, record.zone) for one in record.contacts]
-    yield _table(("When", "How", "Note", "By"), rows, (5, 4, 8, 4))
-
-
-def _contact(one: Contacted, zone: ZoneInfo) -> tuple[str, ...]:
-    how = f"{Means(one.means).label}: {Outcome(one.outcome).label.lower()}"
-    return at_zone(one.made.at, zone), how, one.made.reason, one.made.by
-
-
-# --- the forms of a block ------------------------------------------------------------------------
-
-
-def _heading(text: str, level: int = 2) -> Block:
-    return {"kind": "heading", "level": level, "text": text}
-
-
-def _strong(text: str) -> Block:
-    return {"kind": "strong", "text": text}
-
-
-def _text(text: str) -> Block:
-    return {"kind": "text", "text": text}
-
-
-def _facts(rows: Iterable[tuple[str, str]]) -> Block:
-    return {"kind": "facts", "rows": [list(row) for row in rows]}
-
-
-def _table(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[int]) -> Block:
-    return {
-        "kind": "table",
-        "head": list(head),
-        "rows": [list(row) for row in rows],
-        "widths": list(widths),
-    }
+# --- days and names ---------------------------------------------------------------------------
 
 
 def _or_date(value: date | None) -> str:
@@ -408,9 +371,3 @@ def _window(opens_on: date | None, clear_by: date | None) -> str:
 
 def _given(value: date | None) -> str:
     return day(value) if value else "not given"
-
-
-def at_zone(at: datetime, zone: ZoneInfo) -> str:
-    """Return an instant as local date and time with its zone: 5 December 2026, 08:12 MST."""
-    there = at.astimezone(zone)
-    return f"{day(there.date())}, {there:%H:%M %Z}"

@@ -16,13 +16,21 @@ from patients.rules.message_reading import NotTaken
 # What one entry is called by, the first that it has.
 SAID_BY = (
     "activity.text",
+    "topic.text",
     "title",
     "code.text",
     "description",
     "name.0.text",
     "serviceType.0.text",
 )
-DAYS = ("recorded", "performedDateTime", "authored", "requestedPeriod.0.start", "authoredOn")
+DAYS = (
+    "recorded",
+    "sent",
+    "performedDateTime",
+    "authored",
+    "requestedPeriod.0.start",
+    "authoredOn",
+)
 SHORT = 60  # characters of a value that are shown
 
 

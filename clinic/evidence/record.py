@@ -244,12 +244,54 @@ class Cleared:
 
 @dataclass(frozen=True)
 class Contacted:
-    """One attempt to reach the patient."""
+    """One attempt to reach the patient. `made`: who wrote it down, when; `made_at`: when it was.
+
+    `corrected`: it was said later that it was another one, or none.
+    """
 
     id: int
     made: Act
     means: str
     outcome: str
+    made_at: datetime
+    next_on: date | None = None
+    corrected: Act | None = None
+
+
+@dataclass(frozen=True)
+class PointSaid:
+    """One point of a teach-back; `understood` None: it was not gone through."""
+
+    key: str
+    name: str
+    stem: str
+    safety_critical: bool
+    missed: bool
+    asked: str
+    said: str
+    understood: bool | None
+
+
+@dataclass(frozen=True)
+class TaughtBack:
+    """A teach-back, whatever came of it; `clearance_id` is the clearance that it is evidence of.
+
+    `never`: it was said later that there was none.
+    """
+
+    id: int
+    made: Act
+    requirement_id: int
+    module: str
+    title: str
+    edition: int
+    means: str
+    outcome: str
+    next_on: date | None
+    one_more_attempt: bool
+    clearance_id: int | None
+    points: tuple[PointSaid, ...]
+    never: Act | None
 
 
 @dataclass(frozen=True)
@@ -317,4 +359,5 @@ class ClearanceRecord:
     quizzes: tuple[Quiz, ...]
     clearances: tuple[Cleared, ...]
     contacts: tuple[Contacted, ...]
+    teach_backs: tuple[TaughtBack, ...]
     editions: tuple[PublishedEdition, ...]
