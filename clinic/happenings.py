@@ -8,12 +8,15 @@ from zoneinfo import ZoneInfo
 from django.db.models import F
 
 from clinic.timeline import Happening, Kind
+from clinic.way_words import GIVEN
 from education.models import MATCHED, Attempt, Invitation, SignOff, Submission, Waiver
+from education.rules.quiz_way import Way
 from education.rules.standing import Evidence
 from education.standings import Told
 from patients.clock import local_date
 from patients.models import Contact, Means, Outcome
 
+HANDED_OVER = (Way.LINK, Way.PAPER)  # what the patient takes along
 EVIDENCE = {Evidence.QUIZ: "quiz passed", Evidence.TEACH_BACK: "teach-back seen"}
 
 
@@ -29,15 +32,17 @@ def of_modules(
     listed = list(told)
     ids = [one.assignment.pk for one in listed]
     known = {} if known_at is None else {"recorded_at__lt": known_at}
-    for row in Invitation.objects.filter(assignment__in=ids, **known):
+    # A code for a screen says nothing yet, and a call is a quiz begun.
+    for row in Invitation.objects.filter(assignment__in=ids, way__in=HANDED_OVER, **known):
         day = local_date(row.recorded_at, zone)
-        found[row.assignment_id].append(Happening(day, Kind.INVITED, "link sent"))
+        found[row.assignment_id].append(Happening(day, Kind.INVITED, GIVEN[Way(row.way)]))
     attempts = Attempt.objects.filter(invitation__assignment__in=ids, **known)
     for attempt in attempts.select_related("invitation", "submission").prefetch_related(
         "submission__decisions"
     ):
         mark = _quiz(attempt, records, known_at=known_at, zone=zone)
-        found[attempt.invitation.assignment_id].append(mark)
+        if mark.kind != Kind.BEGUN or attempt.invitation.way != Way.PAPER:
+            found[attempt.invitation.assignment_id].append(mark)
     for one in listed:
         for fact in one.facts.clearances:
             words = f"cleared, {EVIDENCE[fact.evidence]}"

@@ -15,6 +15,7 @@ from clinic.day_words import day, days
 from clinic.mail_words import PURPOSE as MAIL_PURPOSE
 from clinic.models import Confirmation
 from clinic.submissions import decision_words
+from clinic.way_words import ENDED, GIVEN, WAY, how_it_came
 from clinic.words import BOOKING, EVIDENCE, LINK_ENDED, MAIL
 from education.models import (
     Attempt,
@@ -31,6 +32,7 @@ from education.models import (
     SubmissionNote,
     Waiver,
 )
+from education.rules.quiz_way import TYPED_BY_STAFF, Way
 from education.rules.standing import Evidence
 from patients.behind_changes import behind_changes
 from patients.clock import local_date
@@ -241,6 +243,10 @@ def _or_date(row: OperationChange) -> str:
 def _links(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
     rows = Invitation.objects.filter(assignment__operation__in=operations)
     for row in rows.select_related("by", "message", "assignment"):
+        if row.way != Way.LINK:
+            title = titles.get(row.assignment.module_id, "")
+            yield Event(row.recorded_at, GIVEN[Way(row.way)], title, _who(row.by))
+            continue  # no email carries it
         message = getattr(row, "message", None)
         mail = f", email {_mail(message)}" if message else ""
         detail = f"{titles.get(row.assignment.module_id, '')}, to {row.address}{mail}"
@@ -249,12 +255,16 @@ def _links(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
     for end in ends.select_related("by", "invitation__assignment"):
         title = titles.get(end.invitation.assignment.module_id, "")
         why = LINK_ENDED[EndedBecause(end.because)]
-        yield Event(end.recorded_at, "link ended", f"{title}: {why}", _who(end.by))
-    attempts = Attempt.objects.filter(invitation__assignment__operation__in=operations)
+        what = ENDED[Way(end.invitation.way)]
+        yield Event(end.recorded_at, what, f"{title}: {why}", _who(end.by))
+    attempts = Attempt.objects.filter(invitation__assignment__operation__in=operations).exclude(
+        invitation__way__in=TYPED_BY_STAFF  # begun with the sheet, or with the call
+    )
     for attempt in attempts.select_related("invitation__assignment"):
         title = titles.get(attempt.invitation.assignment.module_id, "")
-        detail = f"{title}, {_nth(attempt.number)} attempt with this link"
-        yield Event(attempt.recorded_at, "quiz begun", detail, "through the emailed link")
+        way = Way(attempt.invitation.way)
+        nth = f", {_nth(attempt.number)} attempt with this link" if way == Way.LINK else ""
+        yield Event(attempt.recorded_at, "quiz begun", f"{title}{nth}", WAY[way])
 
 
 def _messages(records: Ids) -> Iterator[Event]:
@@ -290,7 +300,7 @@ def _quizzes(
             | Q(decisions__patient__in=records)
         )
         .distinct()
-        .select_related("edition", "attempt__invitation__assignment__operation")
+        .select_related("edition", "by", "attempt__invitation__assignment__operation")
     )
     for row in rows:
         title = titles.get(row.edition.module_id, "")
@@ -301,7 +311,11 @@ def _quizzes(
             f"typed {typed}, born {day(row.birth_date)}"
         )
         own = row.attempt.invitation.assignment.operation_id in operations
-        source = "through the emailed link" if own else "through another patient’s link"
+        source = how_it_came(row, zone=zone)
+        if not own and row.way == Way.LINK:
+            source = "through another patient’s link"
+        elif not own:
+            source = f"{source}; it was given to another patient"
         yield Event(row.recorded_at, "quiz handed in", detail, source, row.pk)
     decisions = IdentityDecision.objects.filter(submission__in=[row.pk for row in rows])
     for decision in decisions.select_related("by", "submission"):

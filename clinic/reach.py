@@ -101,7 +101,9 @@ def _mail_words(reach: Reach, sent_on: date | None) -> str:
 
 
 def _link_words(told: Told, at: datetime, zone: ZoneInfo) -> str:
-    invitation = told.invitation
+    invitation, printed = told.invitation, told.sheet_at
+    if printed and (invitation is None or printed >= invitation.recorded_at):
+        return f"sheet printed {short_day(local_date(printed, zone))}, not back yet"
     if invitation is None:
         return "no link sent"
     state = _state(invitation, told, at)

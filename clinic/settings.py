@@ -301,6 +301,9 @@ AXES_VERBOSE = False
 # 30 minutes idle (clinic.middleware starts them anew), 12 hours in all (promise T1).
 SESSION_COOKIE_AGE = 30 * 60
 SESSION_ABSOLUTE_AGE = 12 * 60 * 60
+# Seconds that a question may lie idle on a shared screen before it asks who is there; a lesson four
+# times as long (education/shared_screen.py).
+SHARED_SCREEN_IDLE = int(os.environ.get("SHARED_SCREEN_IDLE", "300"))
 # In the session, not in a cookie: a message may name a patient.
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 

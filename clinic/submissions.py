@@ -41,7 +41,7 @@ class Queue:
 def with_people(rows: QuerySet[Submission]) -> QuerySet[Submission]:
     """Load whose link a submission came through, what was decided, and what was found out."""
     return rows.select_related(
-        "edition", "attempt__invitation__assignment__operation__patient"
+        "edition", "by", "attempt__invitation__assignment__operation__patient"
     ).prefetch_related("decisions__patient", "decisions__by", "notes__by")
 
 

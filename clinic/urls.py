@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, include, path
 
 from clinic.health import healthz, metrics, readyz
 from clinic.views.calendar import calendar, calendar_feed, calendar_revoke
+from clinic.views.kiosk import kiosk
 from clinic.views.look_again import look_again
 from clinic.views.mail_tray import mail_tray, mail_tray_message
 from clinic.views.modules import module, modules, sign_edition
@@ -67,7 +68,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("clinic.asking_urls")),
     path("", include("clinic.mail_urls")),
     path("", include("clinic.running_urls")),
+    path("", include("clinic.quiz_urls")),
     path("q/", include("education.urls")),
+    path("kiosk/", kiosk, name="kiosk"),
     path("schedule/import/", schedule_import, name="schedule-import"),
     path("schedule/import/<int:upload_id>/", schedule_preview, name="schedule-preview"),
     path(

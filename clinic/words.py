@@ -100,6 +100,7 @@ LINK_ENDED = {
     EndedBecause.REPLACED: "replaced by a newer link",
     EndedBecause.WITHDRAWN: "taken back",
     EndedBecause.READDRESSED: "dead since the address changed",
+    EndedBecause.DONE: "the patient left the screen",
 }
 
 # How a name is said beside the current one.
@@ -147,8 +148,8 @@ WHY = {
     Why.GENERATION_DIFFERS: "one is the senior, the other the junior",
     Why.BY_FORMER_NAME: "by a former name",
     Why.BY_PREFERRED_NAME: "by the preferred name",
-    Why.LINK_AGREES: "came through this patient’s link",
-    Why.LINK_WAS_SOMEBODY_ELSES: "came through somebody else’s link",
+    Why.LINK_AGREES: "was given to this patient",
+    Why.LINK_WAS_SOMEBODY_ELSES: "was given to somebody else",
     Why.NOBODY_FITS: "nobody fits in both name and date of birth",
     Why.BIRTH_DATE_IMPOSSIBLE: "no calendar has the typed date of birth",
     Why.MORE_THAN_ONE_FITS: "more than one patient fits",

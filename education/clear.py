@@ -50,7 +50,11 @@ class SameClinician(Exception):
 
 
 def clear_by_quiz(decision: IdentityDecision, *, at: datetime) -> Clearance:
-    """Clear the matched patient by a passed quiz, dated by the day it was handed in."""
+    """Clear the matched patient by a passed quiz, dated by the day on which it was answered.
+
+    That is the day it was handed in, or the day on which a sheet of paper was filled in: then the
+    patient showed understanding, however late somebody typed it.
+    """
     submission = decision.submission
     if not submission.passed or decision.patient is None:
         raise ValueError("only a passed quiz of a known patient clears")
@@ -58,7 +62,7 @@ def clear_by_quiz(decision: IdentityDecision, *, at: datetime) -> Clearance:
         patient=decision.patient,
         module=submission.edition.module,
         edition=submission.edition,
-        cleared_on=programme.local_day(submission.recorded_at),
+        cleared_on=submission.answered_on or programme.local_day(submission.recorded_at),
         evidence=Evidence.QUIZ,
         decision=decision,
         recorded_at=at,

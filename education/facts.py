@@ -45,6 +45,7 @@ from education.models import (
     TeachBack,
     Waiver,
 )
+from education.rules.quiz_way import Way
 from education.rules.scoring import PastAttempt
 from patients.models import ContactCorrection, Patient
 from patients.prepared import Given, GivenIds, prepared
@@ -91,6 +92,7 @@ class LinkRow(NamedTuple):
     assignment: int
     invitation: int
     at: str
+    way: str
     attempt: int | None
     passed: bool | None
 
@@ -127,8 +129,8 @@ class QuizRow(NamedTuple):
 @dataclass
 class OnRecord:
     """By owner the unrevoked clearances and the quizzes handed in, oldest first; by assignment the
-    latest invitation's id and teach-back, and whether a quiz is begun or waits for its owner.
-    `handed_in`: when the last quiz of an owner was.
+    latest link's id and teach-back, when the latest sheet of paper that is not back was printed, and
+    whether a quiz is begun or waits for its owner. `handed_in`: when the last quiz of an owner was.
 
     `accepted`: by assignment and clearance (None: the whole assignment) what a clinician accepted.
     True: it counts. False: it waits for the second clinician. Taken back or declined: not there.
@@ -137,6 +139,7 @@ class OnRecord:
     clearances: dict[Owner, list[ClearanceRow]] = field(default_factory=lambda: defaultdict(list))
     accepted: dict[tuple[int, int | None], bool] = field(default_factory=dict)
     latest: dict[int, int] = field(default_factory=dict)
+    sheets: dict[int, datetime] = field(default_factory=dict)
     begun: set[int] = field(default_factory=set)
     matched: dict[Owner, list[PastAttempt]] = field(default_factory=lambda: defaultdict(list))
     handed_in: dict[Owner, datetime] = field(default_factory=dict)
@@ -188,17 +191,26 @@ def _follow_links(found: OnRecord, rows: Iterable[LinkRow]) -> None:
     """Fill in the latest links and what is begun.
 
     Invitations up to one through which the quiz was passed have done their work and count no
-    more; begun is an attempt that was not handed in.
+    more; begun is an attempt that was not handed in, but for the one that a sheet of paper has
+    from its printing on.
     """
     in_order = sorted(rows, key=lambda row: (instant(row.at), row.invitation))
     for (assignment, invitation), some in groupby(in_order, lambda r: (r.assignment, r.invitation)):
-        attempts = [row for row in some if row.attempt is not None]
+        listed = list(some)
+        first, attempts = listed[0], [row for row in listed if row.attempt is not None]
         if any(row.passed for row in attempts):
             found.latest.pop(assignment, None)
+            found.sheets.pop(assignment, None)
             found.begun.discard(assignment)
             continue
-        found.latest[assignment] = invitation
-        if any(row.passed is None for row in attempts):
+        way, open_still = first.way, any(row.passed is None for row in attempts)
+        if way == Way.LINK:
+            found.latest[assignment] = invitation
+        if way == Way.PAPER:
+            found.sheets.pop(assignment, None)
+            if open_still:
+                found.sheets[assignment] = instant(first.at).replace(tzinfo=UTC)
+        elif open_still:
             found.begun.add(assignment)
 
 
@@ -273,7 +285,10 @@ def _accepted(rows: QuerySet[Any], clearance: Any) -> QuerySet[Any, Any]:
 
 
 def _links() -> QuerySet[Any, Any]:
-    """Those taken back before their email went out never counted."""
+    """Those taken back before their email went out, or their sheet was handed out, never counted.
+
+    What was begun on a screen or a phone is begun; that a code was made for one says nothing.
+    """
     mailed = InvitationToken.objects.filter(invitation=OuterRef("invitation"), **KNOWN)
     taken_back = InvitationEnd.objects.filter(
         ~Exists(mailed), invitation=OuterRef("pk"), because=EndedBecause.WITHDRAWN, **KNOWN
@@ -284,6 +299,7 @@ def _links() -> QuerySet[Any, Any]:
         "assignment",
         "pk",
         "recorded_at",
+        "way",
         _if_known("attempts", "attempts__pk"),
         _if_known("attempts__submission", "attempts__submission__passed"),
     )

@@ -19,6 +19,7 @@ from education.part import undo_what_is_in_doubt
 from education.plan_link import end_plan_link
 from education.plan_moves import tell_of_moves
 from education.renew import invite_anew
+from education.rules.quiz_way import Way
 from patients.batches import batches
 from patients.contact import contacts_changed
 from patients.merge import merge_undone, patients_merged
@@ -69,7 +70,7 @@ def end_links_elsewhere(
     for some in batches(patient.pk for patient in patients):
         elsewhere = (
             Invitation.objects.alias(went_to=Lower("address"))
-            .filter(assignment__operation__patient__in=some, end__isnull=True)
+            .filter(way=Way.LINK, assignment__operation__patient__in=some, end__isnull=True)
             .exclude(went_to=Lower(F("assignment__operation__patient__email")))
         )
         ended = list(elsewhere)

@@ -22,6 +22,7 @@ from education.models import (
     MessageState,
 )
 from education.new_message import new_message, wake_sender
+from education.rules.quiz_way import Way
 from patients import programme
 from patients.batches import batches
 from patients.clock import local_date
@@ -60,8 +61,10 @@ class Link:
     invitation: Invitation | None
 
 
-def refusal(assignment: Assignment, *, at: datetime, unasked: bool = False) -> Refusal | None:
-    """Return why no invitation can go out now, or None when it can.
+def refusal(
+    assignment: Assignment, *, at: datetime, unasked: bool = False, way: Way = Way.LINK
+) -> Refusal | None:
+    """Return why the quiz cannot be given this way now, or None when it can.
 
     `unasked`: nobody asks for this one.
     """
@@ -69,9 +72,9 @@ def refusal(assignment: Assignment, *, at: datetime, unasked: bool = False) -> R
         return Refusal.CLOSED
     if assignment.opens_on is None:
         return Refusal.NO_DATE
-    if not assignment.operation.patient.email:
+    if way == Way.LINK and not assignment.operation.patient.email:
         return Refusal.NO_EMAIL
-    if is_blocked(assignment.operation.patient.email, unasked=unasked):
+    if way == Way.LINK and is_blocked(assignment.operation.patient.email, unasked=unasked):
         return Refusal.ADDRESS_MARKED
     if local_date(at, programme.current().zone) < assignment.opens_on:
         return Refusal.NOT_OPEN_YET
@@ -107,7 +110,7 @@ def invite(
         refused = refusal(assignment, at=at, unasked=unasked)
         if refused:
             return refused
-        for earlier in assignment.invitations.filter(end__isnull=True):
+        for earlier in assignment.invitations.filter(way=Way.LINK, end__isnull=True):
             end(earlier, EndedBecause.REPLACED, at=at, by_id=by_id)
         patient = assignment.operation.patient
         invitation = Invitation.objects.create(
@@ -209,10 +212,11 @@ def open_link(token: str, *, at: datetime) -> Link:
 
 
 def link_state(invitation: Invitation, *, at: datetime) -> LinkState:
-    """Say whether an invitation's link still works."""
+    """Say whether an invitation's link still works, or what was given in a link's place."""
     assignment = invitation.assignment
-    same_address = invitation.address.lower() == assignment.operation.patient.email.lower()
-    if hasattr(invitation, "end") or not same_address or assignment.closed:
+    address = invitation.address.lower()
+    elsewhere = invitation.way == Way.LINK and address != assignment.operation.patient.email.lower()
+    if hasattr(invitation, "end") or elsewhere or assignment.closed:
         return LinkState.ENDED
     if at >= invitation.expires_at:
         return LinkState.EXPIRED

@@ -21,6 +21,7 @@ from django.db.models.functions import Coalesce, RowNumber
 
 from education.models import MATCHED, Edition, IdentityDecision, Submission, SubmissionAnswer
 from education.rules.item_statistics import Tally
+from education.rules.quiz_way import Way
 
 PAIR, THEN = "=", ">"
 """What stands in a choice's name between the ids of a pair, and of things put in order."""
@@ -30,7 +31,8 @@ PAIR, THEN = "=", ">"
 class Asked:
     """Which quizzes: of an edition; in a language, or all; handed in from `since`, before `until`.
 
-    `every_try` counts second and later tries too.
+    `every_try` counts second and later tries too. `ways`: only what came by one of them, if any is
+    named; which try is a first one is asked of all ways.
     """
 
     edition: Edition
@@ -38,6 +40,7 @@ class Asked:
     since: datetime | None = None
     until: datetime | None = None
     every_try: bool = False
+    ways: frozenset[Way] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,8 @@ def _handed_in(asked: Asked) -> QuerySet[Submission]:
     wanted = Q(edition=asked.edition)
     if asked.language:
         wanted &= Q(language=asked.language)
+    if asked.ways:
+        wanted &= Q(attempt__invitation__way__in=asked.ways)
     if asked.since:
         wanted &= Q(recorded_at__gte=asked.since)
     if asked.until:

@@ -11,6 +11,7 @@ from education import mail_rules
 from education.addresses import marks_of
 from education.invite import RENEWAL, LinkState, Refusal, invite, open_link
 from education.models import Assignment, Invitation, Message
+from education.rules.quiz_way import Way
 from patients import programme
 from patients.clock import local_date
 
@@ -25,6 +26,8 @@ def renew(token: str, *, at: datetime) -> bool:
     """
     link = open_link(token, at=at)
     if link.invitation is None or link.state != LinkState.EXPIRED:
+        return False
+    if link.invitation.way != Way.LINK:
         return False
     assignment = link.invitation.assignment
     if Assignment.objects.filter(pk=assignment.pk).cleared().exists():

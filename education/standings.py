@@ -32,12 +32,16 @@ Dates = tuple[date | None, date | None, date | None]
 
 @dataclass(frozen=True)
 class Told:
-    """An assignment with its answer, the facts that it rests on, and its latest invitation."""
+    """An assignment with its answer, the facts that it rests on, and its latest link.
+
+    `sheet_at`: when the latest sheet of paper was printed that did not come back.
+    """
 
     assignment: Assignment
     facts: Facts
     answer: Answer
     invitation: Invitation | None = None
+    sheet_at: datetime | None = None
 
 
 def standings(
@@ -101,7 +105,8 @@ def _tell(
     for one in assignments:
         pk = one.pk
         facts = _facts(pk, dates[pk], owners[pk], found, settings.attempts_allowed)
-        told.append(Told(one, facts, standing(facts, on=on, notice_days=settings.notice_days)))
+        answer = standing(facts, on=on, notice_days=settings.notice_days)
+        told.append(Told(one, facts, answer, sheet_at=found.sheets.get(pk)))
     return told
 
 
@@ -127,7 +132,7 @@ def _facts(pk: int, dates: Dates, owner: Owner, found: OnRecord, attempts_allowe
         waived=waived is True,
         waiver_awaits_second=waived is False,
         progress=Progress(
-            invited=pk in found.latest,
+            invited=pk in found.latest or pk in found.sheets,
             begun=pk in found.begun,
             failed=bool(past) and not past[-1].passed,
             needs_teach_back=needs_teach_back(

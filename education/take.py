@@ -18,6 +18,7 @@ from education.models import (
     Submission,
     SubmissionAnswer,
 )
+from education.rules.quiz_way import LEFT_AND_TAKEN_UP
 from education.rules.scoring import Given, is_right, score
 
 
@@ -67,23 +68,43 @@ def in_progress(invitation: Invitation) -> Attempt | None:
     """Return the unfinished attempt that `begin` would go on with, or None.
 
     It is this link's own, or was left behind an earlier link to the same address; the answers of
-    whoever got a link at another address stay with that link.
+    whoever got a link at another address stay with that link. What was begun on a shared screen
+    goes on there. One that was overtaken is not gone on with: its answers were shown since.
     """
     own = invitation.attempts.select_related("submission", "edition").last()
     if own:
-        return None if hasattr(own, "submission") else own
+        return None if hasattr(own, "submission") or overtaken_by(own) else own
+    if invitation.way not in LEFT_AND_TAKEN_UP:
+        return None
     earlier = (
         Attempt.objects.filter(
             invitation__assignment=invitation.assignment_id,
+            invitation__way=invitation.way,
             invitation__address__iexact=invitation.address,
         )
         .select_related("submission", "edition")
         .order_by("recorded_at", "id")
         .last()
     )
-    if earlier is None or hasattr(earlier, "submission") or _superseded(earlier.edition):
+    if earlier is None or hasattr(earlier, "submission") or superseded(earlier.edition):
         return None
-    return earlier
+    return None if overtaken_by(earlier) else earlier
+
+
+def overtaken_by(attempt: Attempt) -> Submission | None:
+    """Return the quiz that was handed in by another way since an attempt began, if one was.
+
+    Whoever handed that in has seen the right answers to the same questions.
+    """
+    return (
+        Submission.objects.filter(
+            attempt__invitation__assignment__invitations=attempt.invitation_id,
+            recorded_at__gt=attempt.recorded_at,
+        )
+        .exclude(attempt=attempt)
+        .order_by("recorded_at", "id")
+        .first()
+    )
 
 
 def _draw(invitation: Invitation, unfinished: Attempt | None) -> dict[str, Any]:
@@ -101,7 +122,7 @@ def _latest_edition(invitation: Invitation) -> Edition:
     return invitation.assignment.module.editions.order_by("-number")[0]
 
 
-def _superseded(edition: Edition) -> bool:
+def superseded(edition: Edition) -> bool:
     """Whether a clearance on this edition would not count any more."""
     later = Edition.objects.filter(module=edition.module_id, number__gt=edition.number)
     return later.filter(earlier_clearances_count=False).exists()
@@ -129,12 +150,15 @@ def submit(
     language: str,
     at: datetime,
     only_whole: bool = False,
+    by_id: int | None = None,
+    answered_on: date | None = None,
 ) -> Submission:
     """Score the attempt, keep it with the typed name and date of birth, and ask whose it is.
 
     One transaction: submission, score, identity decision and clearance are stored together or not
     at all. Sent twice, the first one stands and is returned. What has no answer is wrong; with
-    `only_whole` it raises Unanswered instead, and nothing is stored.
+    `only_whole` it raises Unanswered instead, and nothing is stored. `by_id`: who typed it, where
+    that was not the patient; `answered_on`: the day on which a sheet of paper was filled in.
     """
     with transaction.atomic():
         Attempt.objects.select_for_update().get(pk=attempt.pk)
@@ -158,6 +182,8 @@ def submit(
             total=result.total,
             passed=result.passed,
             unsafe=[question.key for question in asked if question.pk in result.unsafe],
+            by_id=by_id,
+            answered_on=answered_on,
             recorded_at=at,
         )
         SubmissionAnswer.objects.bulk_create(

@@ -18,6 +18,7 @@ from education.views.plan_meals import plan_meals
 from education.views.question import question
 from education.views.renew import renew_link
 from education.views.result import result
+from education.views.shared_screen import screen_idle, screen_over
 from education.views.start import start
 from education.views.you import you
 
@@ -32,6 +33,8 @@ urlpatterns = [
     path("<str:token>/renew/", renew_link, name="quiz-renew"),
     path("<str:token>/language/", language, name="quiz-language"),
     path("<str:answer_token>/answer/", answer_page, name="answer"),
+    path("<str:token>/idle/", screen_idle, name="screen-idle"),
+    path("<str:token>/over/", screen_over, name="screen-over"),
     path("<str:plan_token>/plan/", plan, name="plan"),
     path("<str:plan_token>/plan/done/", plan_done, name="plan-done"),
     path("<str:plan_token>/plan/meals/", plan_meals, name="plan-meals"),

@@ -14,8 +14,10 @@ from clinic.schedule_upload import keep
 from education import stage_tables
 from education.clear import clear_by_teach_back, waive
 from education.drafting import begin_draft, latest
+from education.invite import Refusal
 from education.models import Message, SignOff
 from education.often_asked import write
+from education.other_ways import call, print_sheet
 from education.plan_feed import make_feed, own_feeds
 from education.teaching_files import keep_picture
 from patients.clock import now
@@ -173,8 +175,19 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "feed_token": feed_address.make(a_member(Role.COORDINATOR), key=uuid.uuid4(), at=at),
         "name": "20270101-000000-none",
     }
+    opened = an_assignment(operation=an_operation())
+    by_id = administrator.pk
+    sheet = print_sheet(opened, language="en", at=at, by_id=by_id)
+    phone = call(opened, at=at, by_id=by_id)
+    assert not isinstance(sheet, Refusal)
+    assert not isinstance(phone, Refusal)
     by_route = {
         "patient": patient.pk,
+        "other-ways": opened.pk,
+        "screen-code": opened.pk,
+        "phone-begin": opened.pk,
+        "phone-quiz": phone.pk,
+        **dict.fromkeys(("enter-sheet", "sheet-pdf", "withdraw-sheet"), sheet.code),
         "clearance-record-pdf": patient.pk,
         "clearance-record-csv": patient.pk,
         "clearance-record-fhir": patient.pk,
@@ -209,7 +222,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     }
     sample = {
         f"{route.name}.{argument}": by_route[route.name]
-        if argument == "pk"
+        if argument == "pk" or (argument == "code" and route.name in by_route)
         else by_argument[argument]
         for route in every_route()
         for argument in route.arguments

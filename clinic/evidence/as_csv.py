@@ -16,12 +16,14 @@ from clinic.evidence.record import (
     Act,
     ClearanceRecord,
     Cleared,
+    Invited,
     PlannedOperation,
     PublishedEdition,
     Quiz,
     Required,
     TaughtBack,
 )
+from education.rules.quiz_way import Way
 from patients.rules.csv_cells import neutralise, restore
 
 LIST = " | "  # between the items of one cell
@@ -207,7 +209,7 @@ def _required(required: Required, operation: str) -> Iterator[Row]:
             of=mine,
             recorded_at=_at(one.at),
             by=one.by,
-            what=f"emailed {_at(one.emailed_at)}" if one.emailed_at else "not emailed",
+            what=_went_out(one),
             why=one.ended_because,
             note=f"ended {_at(one.ended_at)}" if one.ended_at else "",
         )
@@ -222,6 +224,12 @@ def _required(required: Required, operation: str) -> Iterator[Row]:
         )
     for kind, accepted in (("sign-off", required.sign_offs), ("waiver", required.waivers)):
         yield from _accepted(kind, accepted, mine)
+
+
+def _went_out(one: Invited) -> str:
+    if one.way != Way.LINK:
+        return one.way
+    return f"emailed {_at(one.emailed_at)}" if one.emailed_at else "not emailed"
 
 
 def _accepted(kind: str, listed: Iterable[Accepted], of: str) -> Iterator[Row]:
@@ -242,6 +250,7 @@ def _quiz(quiz: Quiz) -> Iterator[Row]:
         "quiz",
         str(quiz.id),
         recorded_at=_at(quiz.at),
+        by=quiz.typed_by,
         day=_day(quiz.typed_birth_date),
         module=quiz.module,
         edition=str(quiz.edition),
@@ -251,6 +260,7 @@ def _quiz(quiz: Quiz) -> Iterator[Row]:
         total=str(quiz.total),
         pass_mark=str(quiz.pass_mark),
         why=LIST.join(quiz.missed_safety),
+        note=LIST.join(filter(None, [quiz.way, _filled_in(quiz)])),
     )
     for answer in quiz.answers:
         yield Row(
@@ -272,6 +282,10 @@ def _quiz(quiz: Quiz) -> Iterator[Row]:
             why=LIST.join(decision.reasons),
             note=decision.note,
         )
+
+
+def _filled_in(quiz: Quiz) -> str:
+    return f"filled in {_day(quiz.answered_on)}" if quiz.answered_on else ""
 
 
 def _cleared(cleared: Cleared) -> Iterator[Row]:

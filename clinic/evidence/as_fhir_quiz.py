@@ -9,10 +9,21 @@ from zoneinfo import ZoneInfo
 
 from clinic.evidence.fhir_parts import Json, Names, instant
 from clinic.evidence.record import Answered, Asked, ClearanceRecord, PublishedEdition, Quiz
+from clinic.way_words import came
+from education.rules.quiz_way import Way
 from education.rules.scoring import Kind
 from patients.clock import local_date
 
 ORDINAL = "http://hl7.org/fhir/StructureDefinition/ordinalValue"
+COMPLETION_MODE = "http://hl7.org/fhir/StructureDefinition/questionnaireresponse-completionMode"
+PARTICIPATION = "http://terminology.hl7.org/CodeSystem/v3-ParticipationMode"
+# The three codes of the value set questionnaireresponse-mode.
+MODE = {
+    Way.LINK: ("ELECTRONIC", "electronic data"),
+    Way.KIOSK: ("ELECTRONIC", "electronic data"),
+    Way.PAPER: ("WRITTEN", "written"),
+    Way.PHONE: ("VERBAL", "verbal"),
+}
 SCORE = (
     ("right", "Questions answered right", "integer"),
     ("total", "Questions", "integer"),
@@ -113,11 +124,13 @@ def response(quiz: Quiz, record: ClearanceRecord, names: Names) -> Json:
     return {
         "resourceType": "QuestionnaireResponse",
         "id": names.id("quiz", quiz.id),
+        "extension": [_completed(quiz)],
         "questionnaire": f"{_url(quiz.module, quiz.edition, names)}|{quiz.edition}",
         "partOf": [names.to("clearance", clearance.id)] if clearance else [],
         "status": "completed",
         "subject": names.to("patient", record.person.id),
         "authored": instant(quiz.at),
+        "author": {"display": quiz.typed_by} if quiz.typed_by else {},
         "source": names.to("patient", record.person.id),
         "item": [
             *(_answered(one, asked[one.name], quiz.module, names) for one in quiz.answers),
@@ -130,6 +143,19 @@ def response(quiz: Quiz, record: ClearanceRecord, names: Names) -> Json:
                 ],
             },
         ],
+    }
+
+
+def _completed(quiz: Quiz) -> Json:
+    """Return how it was answered, in HL7's code and in words."""
+    way = Way(quiz.way)
+    code, display = MODE[way]
+    return {
+        "url": COMPLETION_MODE,
+        "valueCodeableConcept": {
+            "coding": [{"system": PARTICIPATION, "code": code, "display": display}],
+            "text": came(way, quiz.typed_by, quiz.answered_on, quiz.day),
+        },
     }
 
 

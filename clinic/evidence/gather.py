@@ -316,6 +316,7 @@ def _invited(row: Invitation, known_at: datetime | None) -> Invited:
         emailed_at=None if sent_at and known_at and sent_at >= known_at else sent_at,
         ended_at=ended.at if ended else None,
         ended_because=row.end.because if ended else "",
+        way=row.way,
     )
 
 

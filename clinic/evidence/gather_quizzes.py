@@ -52,7 +52,7 @@ def quizzes_of(
         Submission.objects.filter(
             Q(attempt__invitation__assignment__operation__in=operations) | Q(Exists(ever)), **known
         )
-        .select_related("edition__module")
+        .select_related("edition__module", "attempt__invitation", "by")
         .prefetch_related("decisions__by", "answers__question__options")
         .order_by("recorded_at", "id")
     )
@@ -93,6 +93,9 @@ def _quiz(
         missed_safety=tuple(row.unsafe),
         answers=tuple(_answered(answer) for answer in in_order) if ours else (),
         decisions=decisions,
+        way=row.way,
+        typed_by=str(row.by or ""),
+        answered_on=row.answered_on,
     )
 
 

@@ -15,13 +15,16 @@ from clinic.evidence.record import (
     ClearanceRecord,
     Cleared,
     Confirmed,
+    Invited,
     PlannedOperation,
     Quiz,
     Required,
 )
+from clinic.way_words import ENDED, GIVEN, came
 from clinic.words import BOOKING, EVIDENCE, IDENTITY, LINK_ENDED, NAME_KIND, REASON, STANDING, WHY
 from education.models import EndedBecause, IdentityVerdict
 from education.rules.confirm import Word
+from education.rules.quiz_way import Way
 from education.rules.standing import Evidence, Reason, Standing
 from patients.models import Booking
 from patients.rules.identity import NameKind, Why
@@ -187,20 +190,24 @@ def _how(required: Required, record: ClearanceRecord) -> list[tuple[str, ...]]:
         words = "closed" if window.closed else _window(window.opens_on, window.clear_by)
         found.append((window.at, ("window", f"{words}, for {_or_date(window.or_date)}", "")))
     for one in required.invitations:
-        sent = f"email went out {at_zone(one.emailed_at, record.zone)}" if one.emailed_at else ""
-        found.append((one.at, ("link written", sent or "no email went out", one.by)))
+        found.append((one.at, (*_went_out(one, record.zone), one.by)))
         if one.ended_at:
             why = LINK_ENDED[EndedBecause(one.ended_because)]
-            found.append((one.ended_at, ("link ended", why, "")))
+            found.append((one.ended_at, (ENDED[Way(one.way)], why, "")))
     for begun in required.attempts:
         state = "handed in" if begun.quiz_id else "not handed in"
-        found.append(
-            (begun.at, ("quiz begun", f"attempt {begun.number} with this link, {state}", ""))
-        )
+        found.append((begun.at, ("quiz begun", f"attempt {begun.number} this way, {state}", "")))
     for kind, listed in (("signed off", required.sign_offs), ("waived", required.waivers)):
         found += [row for one in listed for row in _accepted(kind, one, record)]
     found.sort(key=lambda row: row[0])
     return [(at_zone(at, record.zone), *cells) for at, cells in found]
+
+
+def _went_out(one: Invited, zone: ZoneInfo) -> tuple[str, str]:
+    if one.way != Way.LINK:
+        return GIVEN[Way(one.way)], ""
+    sent = f"email went out {at_zone(one.emailed_at, zone)}" if one.emailed_at else ""
+    return "link written", sent or "no email went out"
 
 
 def _accepted(
@@ -245,7 +252,8 @@ def _cleared(one: Cleared, record: ClearanceRecord) -> tuple[str, ...]:
     evidence = EVIDENCE[Evidence(one.evidence)]
     quiz = next((quiz for quiz in record.quizzes if quiz.id == one.quiz_id), None)
     if quiz:
-        evidence += f": {quiz.right} of {quiz.total} right, handed in {day(quiz.day)}"
+        how = came(Way(quiz.way), quiz.typed_by, quiz.answered_on, quiz.day)
+        evidence += f": {quiz.right} of {quiz.total} right, handed in {day(quiz.day)}, {how}"
     if one.carried_from:
         evidence += f"; carried over from MRN {one.carried_from}"
     if one.made.reason:
@@ -329,10 +337,12 @@ def _score(quiz: Quiz, record: ClearanceRecord) -> list[tuple[str, str]]:
     if not quiz.ours:
         return [("Answers", "not told: it was not decided to be this patient’s")]
     passed = "passed" if quiz.passed else "not passed"
+    how = came(Way(quiz.way), quiz.typed_by, quiz.answered_on, quiz.day)
     return [
         ("Result", f"{quiz.right} of {quiz.total} right, pass mark {quiz.pass_mark} %: {passed}"),
         ("Safety-critical questions", _missed(quiz, record)),
         ("Typed", f"{quiz.typed_name}, born {_given(quiz.typed_birth_date)}"),
+        ("How it came", how),
     ]
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from education.rules.quiz_way import Way
+
 
 @dataclass(frozen=True)
 class Name:
@@ -71,7 +73,10 @@ class Window:
 
 @dataclass(frozen=True)
 class Invited:
-    """A personal link: when it was written, when the email went out, and how the link ended."""
+    """A personal link: when it was written, when the email went out, and how the link ended.
+
+    By another way: when the sheet was printed, the screen's code made, or the call begun.
+    """
 
     id: int
     at: datetime
@@ -79,6 +84,7 @@ class Invited:
     emailed_at: datetime | None
     ended_at: datetime | None
     ended_because: str
+    way: str = Way.LINK
 
 
 @dataclass(frozen=True)
@@ -202,7 +208,11 @@ class Answered:
 
 @dataclass(frozen=True)
 class Quiz:
-    """A submission. What was typed and answered is kept out when it is not this patient's."""
+    """A submission. What was typed and answered is kept out when it is not this patient's.
+
+    `typed_by`: the member of staff who typed it, "" for the patient; `answered_on`: of a sheet of
+    paper the day on which it was filled in.
+    """
 
     id: int
     at: datetime
@@ -219,6 +229,9 @@ class Quiz:
     missed_safety: tuple[str, ...]
     answers: tuple[Answered, ...]
     decisions: tuple[Decision, ...]
+    way: str = Way.LINK
+    typed_by: str = ""
+    answered_on: date | None = None
 
     @property
     def ours(self) -> bool:

@@ -7,11 +7,19 @@ from zoneinfo import ZoneInfo
 from django import forms
 
 from clinic.forms.operations import EARLIEST, LATEST
+from clinic.way_words import WAY
 from education.models import Edition
 from education.quiz_answers import Asked
+from education.rules.quiz_way import TYPED_BY_STAFF, Way
 from patients.clock import end_of_day
 from patients.rules.languages import choices
 
+# By its name in the address: what it is called, and which ways it takes.
+WAYS = {
+    "own": ("typed by the patient", frozenset(Way) - TYPED_BY_STAFF),
+    "staff": ("typed by staff: paper, phone", TYPED_BY_STAFF),
+    **{str(way): (WAY[way], frozenset({way})) for way in Way},
+}
 NOT_OFFERED = {"invalid_choice": "Choose one of the list."}
 
 
@@ -35,6 +43,12 @@ class QuizFilter(forms.Form):
         label="to",
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}),
+    )
+    way = forms.ChoiceField(
+        label="How it came",
+        required=False,
+        choices=[("", "every way"), *((name, words) for name, (words, _) in WAYS.items())],
+        error_messages=NOT_OFFERED,
     )
     tries = forms.ChoiceField(
         label="Count",
@@ -69,7 +83,8 @@ class QuizFilter(forms.Form):
     @property
     def narrowed(self) -> bool:
         """Whether anything but the edition was asked for."""
-        return any(self.data.get(name) for name in ("language", "first_day", "last_day", "tries"))
+        narrowing = ("language", "first_day", "last_day", "way", "tries")
+        return any(self.data.get(name) for name in narrowing)
 
     def asked(self, zone: ZoneInfo) -> Asked:
         """Return what was asked for; days are the programme's local days, both inclusive."""
@@ -82,6 +97,7 @@ class QuizFilter(forms.Form):
             since=_begins(given.get("first_day"), zone),
             until=_ends(given.get("last_day"), zone),
             every_try=given.get("tries") == "every",
+            ways=WAYS[given["way"]][1] if given.get("way") else frozenset(),
         )
 
 

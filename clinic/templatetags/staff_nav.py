@@ -22,6 +22,7 @@ PLACES = (
     ("morning", "Morning list"),
     ("submissions", "Submissions"),
     ("questions", "Questions"),
+    ("enter-code", "Enter a quiz"),
     ("duplicates", "Duplicates"),
     ("operations", "Operations"),
     ("schedule-import", "Import"),

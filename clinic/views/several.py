@@ -33,7 +33,7 @@ MICROSECOND = timedelta(microseconds=1)
 def invite_several(request: HttpRequest) -> HttpResponse:
     """GET shows who would get a link and who cannot, and why; POST sends, a minute from now."""
     at = now()
-    weighed = _weigh(_chosen(request), at=at)
+    weighed = _weigh(chosen(request), at=at)
     if request.method != "POST":
         context = {
             "sendable": [a for a, against in weighed if not against],
@@ -63,8 +63,8 @@ def invited_several(request: HttpRequest, stamp: int) -> HttpResponse:
         "invitations": invitations,
         "waiting": waiting,
         "stamp": stamp,
-        "goes_at": _instant(stamp) + MINUTE,
-        "in_time": at < _instant(stamp) + MINUTE,
+        "goes_at": instant_of(stamp) + MINUTE,
+        "in_time": at < instant_of(stamp) + MINUTE,
         "zone": current().zone,
     }
     return render(request, "clinic/invited_several.html", context)
@@ -87,7 +87,8 @@ def take_back_invitations(request: HttpRequest, stamp: int) -> HttpResponse:
     return HttpResponseRedirect(reverse("invited-several", args=[stamp]))
 
 
-def _chosen(request: HttpRequest) -> list[Assignment]:
+def chosen(request: HttpRequest) -> list[Assignment]:
+    """Return the assignments that were ticked, or all of a page."""
     given = request.POST if request.method == "POST" else request.GET
     listed = given.get("all", "").split(",") if "all" in given else given.getlist("a")
     ids = [int(pk) for pk in listed[:MOST] if pk.isdecimal() and len(pk) < 19]
@@ -110,11 +111,12 @@ def _weigh(asked: list[Assignment], *, at: datetime) -> list[tuple[Assignment, s
 
 def _together(request: HttpRequest, stamp: int) -> list[Invitation]:
     """The invitations that this member of staff sent in one act."""
-    rows = Invitation.objects.filter(by=member(request).pk, recorded_at=_instant(stamp))
+    rows = Invitation.objects.filter(by=member(request).pk, recorded_at=instant_of(stamp))
     return list(rows.select_related("message", "end", "assignment__operation__patient"))
 
 
-def _instant(stamp: int) -> datetime:
+def instant_of(stamp: int) -> datetime:
+    """Return the instant, in microseconds, by which what was made in one act is known."""
     try:
         return EPOCH + stamp * MICROSECOND
     except OverflowError as beyond:

@@ -96,6 +96,7 @@ from education.models.reaching import (
     InvitationToken,
     Message,
     MessageState,
+    QuizCode,
 )
 from education.models.teaching import (
     Edition,
@@ -170,6 +171,7 @@ __all__ = [
     "PlanTick",
     "Question",
     "QuestionAnswer",
+    "QuizCode",
     "ReceivedMail",
     "ReceivedMailQuerySet",
     "ReceivedSettled",

@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Q
 from education.models.reaching import Invitation
 from education.models.teaching import Edition, Question
 from education.rules.drawing import Draw
+from education.rules.quiz_way import Way
 from patients.models import AppendOnly, Patient
 
 
@@ -68,6 +69,11 @@ class Submission(AppendOnly):
     total = models.PositiveSmallIntegerField()
     passed = models.BooleanField()
     unsafe = models.JSONField(default=list)  # keys of the safety-critical questions got wrong
+    # Who typed it, where that was not the patient; of a sheet the day on which it was filled in.
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    answered_on = models.DateField(null=True)
     recorded_at = models.DateTimeField(db_index=True)
 
     objects = SubmissionQuerySet.as_manager()
@@ -75,9 +81,20 @@ class Submission(AppendOnly):
     class Meta:
         ordering = ["recorded_at", "id"]
         indexes = [models.Index(fields=["birth_date"], name="submission_birth_date")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(answered_on__isnull=True) | Q(by__isnull=False),
+                name="submission_of_a_day_was_typed_by_staff",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"submission {self.pk}"
+
+    @property
+    def way(self) -> Way:
+        """By which way it came; reads `attempt` and its `invitation`."""
+        return Way(self.attempt.invitation.way)
 
 
 class SubmissionAnswer(AppendOnly):

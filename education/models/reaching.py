@@ -6,16 +6,24 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from education.rules.quiz_way import Way
 from patients.models import AppendOnly, Patient
 
 
 class Invitation(AppendOnly):
-    """A personal link to a module, sent to a patient at one address."""
+    """Leave to take a module's quiz, given to one patient: a personal link sent to one address.
+
+    By another way than the link there is no address: a printed sheet, a shared screen in the
+    clinic, a call. What is asked of links asks for `way=Way.LINK`.
+    """
 
     assignment = models.ForeignKey(
         "Assignment", on_delete=models.PROTECT, related_name="invitations"
     )
-    address = models.EmailField(max_length=254)
+    way = models.CharField(
+        max_length=8, default=Way.LINK, db_default=Way.LINK, choices=[(w, w) for w in Way]
+    )
+    address = models.EmailField(max_length=254, blank=True)
     expires_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(
@@ -24,10 +32,29 @@ class Invitation(AppendOnly):
 
     class Meta:
         ordering = ["recorded_at", "id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(way__in=list(Way)), name="invitation_way_known"),
+            models.CheckConstraint(
+                condition=Q(way=Way.LINK) | Q(address="", by__isnull=False),
+                name="invitation_other_way_by_staff",
+            ),
+        ]
+
+
+class QuizCode(AppendOnly):
+    """The short code of a printed sheet or of a shared screen, and the language it was made for.
+
+    A sheet's opens nothing to anybody but staff; a screen's is traded for a token, once.
+    """
+
+    invitation = models.OneToOneField(Invitation, on_delete=models.PROTECT, related_name="code")
+    code = models.CharField(max_length=8, unique=True)
+    language = models.CharField(max_length=8)
+    recorded_at = models.DateTimeField()
 
 
 class InvitationToken(AppendOnly):
-    """The SHA-256 of a token that was put into one email; the token itself is never stored."""
+    """The SHA-256 of a token of one email, or screen; the token itself is never stored."""
 
     invitation = models.ForeignKey(Invitation, on_delete=models.PROTECT, related_name="tokens")
     digest = models.CharField(max_length=64, unique=True)
@@ -38,6 +65,7 @@ class EndedBecause(StrEnum):
     REPLACED = "replaced"
     WITHDRAWN = "withdrawn"
     READDRESSED = "readdressed"  # the patient's address on file is another one now
+    DONE = "done"  # the patient left the shared screen
 
 
 class InvitationEnd(AppendOnly):

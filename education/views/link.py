@@ -22,6 +22,8 @@ from django.views.decorators.csrf import csrf_exempt
 from education.attempts import may_begin
 from education.invite import LinkState, open_link
 from education.models import Attempt, Edition, Invitation, Submission
+from education.rules.quiz_way import Way
+from education.shared_screen import ASKED_FOR, idle_limit, is_open, keep_open, leave
 from education.take import in_progress
 from patients import programme
 from patients.clock import now
@@ -115,6 +117,11 @@ class Visit:
         return self.request.path.removeprefix(start) + behind
 
     @property
+    def shared(self) -> bool:
+        """Whether this is a shared screen in the clinic, which forgets everything at the end."""
+        return self.invitation.way == Way.KIOSK
+
+    @property
     def back_to_check(self) -> bool:
         """Whether the patient came here from the check page to change something."""
         return self.request.GET.get("back") == "check"
@@ -136,6 +143,10 @@ def through_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpRespons
         link = open_link(token, at=at)
         if link.invitation is None:
             return not_found_page()
+        if link.invitation.way == Way.KIOSK and (
+            link.state != LinkState.GOOD or not is_open(request, token, at=at)
+        ):
+            return leave(token)
         if link.state != LinkState.GOOD:
             address = reverse("quiz-renew", args=[token], query=request.GET.dict() or None)
             return dead_page(request, link.state, renew_url=address)
@@ -148,9 +159,23 @@ def through_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpRespons
         if response.status_code == 303 and request.method == "POST" and visit.language_asked:
             remember_language(response, visit.language_asked)
         response.headers.setdefault("Content-Language", visit.language)
+        if visit.shared:
+            _stay_open(response, visit)
         return response
 
     return opened
+
+
+def _stay_open(response: HttpResponse, visit: Visit) -> None:
+    """A page of a shared screen that lies idle asks who is there; that page leaves by itself."""
+    path = visit.request.path
+    if path == reverse("screen-idle", args=[visit.token]):
+        over = visit.address("screen-over")
+        keep_open(response, visit.token, at=visit.at, wait=ASKED_FOR, then=over)
+        return
+    wait = idle_limit(reading=path == reverse("quiz-start", args=[visit.token]))
+    idle = visit.address("screen-idle", here=visit.here)
+    keep_open(response, visit.token, at=visit.at, wait=wait, then=idle)
 
 
 def refuse(request: HttpRequest) -> HttpResponse | None:
@@ -180,9 +205,17 @@ def page(visit: Visit, name: str, context: dict[str, Any], *, status: int = 200)
         "emergency_link": phone_link(visit.programme.emergency_number),
         "not_saved": status == 503,
         # Behind the address of the question box, which the template completes.
-        "asking": f"&l={visit.language_asked}" if visit.language_asked else "&",
+        "asking": _asking(visit),
+        "done_url": reverse("screen-over", args=[visit.token]) if visit.shared else "",
     }
     return HttpResponse(render_to_string(f"education/{name}.html", common | context), status=status)
+
+
+def _asking(visit: Visit) -> str:
+    """No question goes off a shared screen: its answer would come to a link that is dead."""
+    if visit.shared:
+        return ""
+    return f"&l={visit.language_asked}" if visit.language_asked else "&"
 
 
 def see(address: str) -> HttpResponse:

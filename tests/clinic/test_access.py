@@ -25,6 +25,7 @@ ROUTES = {
     "readyz": "anyone",  # counts and ages, for whoever keeps watch
     "sign-in": "anyone",
     "sign-out": "anyone",
+    "kiosk": "anyone",  # asks for a code, and shows nothing about anybody
     "mail-tray": "anyone",  # exists in the demo alone
     "mail-tray-message": "anyone",
     "teaching-file": "anyone",  # a picture or video of the teaching, by the hash of its content
@@ -39,6 +40,8 @@ ROUTES = {
     "quiz-ask": "link",
     "quiz-asked": "link",
     "answer": "link",
+    "screen-idle": "link",
+    "screen-over": "link",
     "link-to-nowhere": "link",
     "plan": "link",
     "plan-done": "link",
@@ -99,6 +102,19 @@ ROUTES = {
     # caring for patients
     "invite-several": "DC",
     "invited-several": "DC",
+    # the quiz on paper, on a shared screen, by phone
+    "other-ways": "DC",
+    "print-sheets": "DC",
+    "printed-sheets": "DC",
+    "sheets-pdf": "DC",
+    "sheet-pdf": "DC",
+    "withdraw-sheets": "DC",
+    "withdraw-sheet": "DC",
+    "enter-code": "DC",
+    "enter-sheet": "DC",
+    "screen-code": "DC",
+    "phone-begin": "DC",
+    "phone-quiz": "DC",
     "take-back-invitations": "DC",
     "log-contact": "DC",
     "correct-contact": "DC",
@@ -194,7 +210,13 @@ LETTER = {
     Role.AUDITOR: "U",
 }
 # The only ones that may have nothing behind them: what they show is made elsewhere or not at all.
-MAY_BE_EMPTY = {"mail-tray", "mail-tray-message", "link-to-nowhere", "invited-several"}
+MAY_BE_EMPTY = {
+    "mail-tray",
+    "mail-tray-message",
+    "link-to-nowhere",
+    "invited-several",
+    "sheets-pdf",
+}
 
 
 def test_the_table_names_every_route_and_no_other() -> None:

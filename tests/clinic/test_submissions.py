@@ -151,10 +151,10 @@ def test_typed_and_candidates_stand_side_by_side_marked_in_words() -> None:
         assert told["Family name"] == ["Vael", "Vale ≈ close family name one letter off", ANY]
         assert told["Date of birth"] == ["5 April 1980", "5 April 1980 = equal", ANY]
         assert told["MRN"] == ["not asked", "LF-1", "LF-2"]
-        assert told["Link"][:2] == ["of Marta Vale, MRN LF-1", "= came through this patient’s link"]
+        assert told["Link"][:2] == ["of Marta Vale, MRN LF-1", "= was given to this patient"]
         assert told["Given name"][2].startswith("Marta Luz ≈ close given name equal but for")
         assert told["Family name"][2] == "Quill ≠ differs"
-        assert told["Link"][2] == "≠ came through somebody else’s link"
+        assert told["Link"][2] == "≠ was given to somebody else"
         assert "<mark>Vale</mark>" in html
         assert "<mark>Marta</mark>" not in html
 

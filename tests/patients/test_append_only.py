@@ -46,6 +46,7 @@ DECISIONS = {
     "education_invitation",
     "education_invitationtoken",
     "education_invitationend",
+    "education_quizcode",
     "education_submission",
     "education_submissionanswer",
     "education_identitydecision",
