@@ -23,7 +23,7 @@ from clinic.demo.stage import (
 )
 from clinic.models import Role
 from education.by_email import ByEmail
-from education.clear import clear_by_teach_back, sign_off, waive
+from education.clear import sign_off, waive
 from education.drawn import asked_of
 from education.identify import match, undo
 from education.invite import Refusal, invite
@@ -126,20 +126,6 @@ class Took:
             language=person.language,
             at=at,
         )
-
-
-@dataclass(frozen=True)
-class SaidItBack:
-    """The patient told the dietitian in their own words."""
-
-    days_ago: int
-    note: str
-    module: str = BEFORE
-    hour: ClassVar[int] = 11
-
-    def play(self, stage: Stage, mrn: str, at: datetime) -> None:
-        module = assignment(mrn, self.module).module
-        clear_by_teach_back(patient(mrn), module, at=at, by_id=stage.dietitian, note=self.note)
 
 
 @dataclass(frozen=True)

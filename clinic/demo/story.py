@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from clinic.demo.calls import LoggedWrongly, NeedsVisit, NotYet, SaidItBack
 from clinic.demo.events import (
     AFTER,
     BEFORE,
@@ -14,7 +15,6 @@ from clinic.demo.events import (
     Matched,
     Postponed,
     Rebooked,
-    SaidItBack,
     SaidToBeTwo,
     SignedOff,
     Took,
@@ -70,15 +70,17 @@ STORY = (
          (Invited(24), Took(3), SignedOff(2, "Started the liquids on the right day."),
           *at_home(24))),
     Part("late, never invited", "TF-30104", LATE, Reason.NEVER_INVITED),
-    Part("late, invited, not opened", "TF-30105", LATE, Reason.NOT_OPENED, both_unopened(18)),
+    Part("late, invited, not opened", "TF-30105", LATE, Reason.NOT_OPENED,
+         (*both_unopened(18), LoggedWrongly(3, "Her sister answered; she was not at home."))),
     Part("due", "TF-30106", DUE, Reason.NOT_OPENED, (Invited(9), *at_home(9))),
     Part("opened and not finished", "TF-30107", DUE, Reason.NOT_FINISHED,
          (Invited(12), Began(5, answers=3), *at_home(12))),
     Part("failed once", "TF-30108", DUE, Reason.FAILED,
          (Invited(14), Took(6, wrong=("why-liquids", "bottles", "road")), *at_home(14))),
-    Part("failed twice", "TF-30109", LATE, Reason.FAILED,
+    Part("failed twice, needs a visit", "TF-30109", LATE, Reason.NEEDS_VISIT,
          (Invited(20), Took(12, wrong=("why-liquids", "who-calls", "bottles")),
-          Took(7, wrong=("who-calls", "small-bite", "road")), *at_home(20))),
+          Took(7, wrong=("who-calls", "small-bite", "road")), *at_home(20),
+          NeedsVisit(3, "Is not sure, and asks his wife.", 1, "Comes in with his wife."))),
     Part("attempts used up, needs teach-back", "TF-30110", DUE, Reason.NEEDS_TEACH_BACK,
          (Invited(21), Took(15, wrong=("insulin", "bottles", "date-moves")),
           Took(11, wrong=("who-calls", "bottles", "road")),
@@ -86,7 +88,9 @@ STORY = (
           *at_home(21))),
     Part("the same safety question wrong twice", "TF-30111", LATE, Reason.NEEDS_TEACH_BACK,
          (Invited(16), Took(9, wrong=("stop-time",)), Took(5, wrong=("stop-time", "bottles")),
-          *at_home(16))),
+          *at_home(16),
+          NotYet(2, "When my sister had to stop, I think.", "Four bottles, in sips.", 0,
+                 "Reads the paper of the surgical team once more."))),
     Part("cleared by teach-back", "TF-30112", CLEARED, Reason.TEACH_BACK_SEEN,
          (Invited(22), Took(17, wrong=("insulin", "bottles")), Took(13, wrong=("insulin",)),
           SaidItBack(10, "Says when to call about insulin, and waits for the answer."),

@@ -63,7 +63,7 @@ SHOWN = (
     ("due", "due", "not_opened"),
     ("opened and not finished", "due", "not_finished"),
     ("failed once", "due", "failed"),
-    ("failed twice", "late", "failed"),
+    ("failed twice, needs a visit", "late", "needs_visit"),
     ("attempts used up, needs teach-back", "due", "needs_teach_back"),
     ("the same safety question wrong twice", "late", "needs_teach_back"),
     ("cleared by teach-back", "cleared", "teach_back_seen"),

@@ -23,7 +23,7 @@ from tests.journeys.conftest import Desk
 # Parts of clinic/demo/story.py.
 DELPHINE = BY_MRN["TF-30101"]  # cleared in time
 ROSARIO = BY_MRN["TF-30105"]  # late
-HARLAN = BY_MRN["TF-30109"]  # late: failed twice
+HARLAN = BY_MRN["TF-30109"]  # late: failed twice, needs a visit
 QUENTIN = BY_MRN["TF-30147"]  # cleared, as usual
 AURELIO = BY_MRN["TF-30145"]  # confirmed for a day soon; cleared more than 80 days ago
 
@@ -72,7 +72,7 @@ def test_confirm_against_a_hold(desk: Desk) -> None:
     page = desk(Role.COORDINATOR)
     open_operation(page, HARLAN.mrn)
     expect(answer_on(page)).to_have_text("Hold")
-    expect(page.locator("ul.why").first).to_contain_text("quiz failed, may be taken again")
+    expect(page.locator("ul.why").first).to_contain_text("needs a visit")
     page.get_by_text("Confirm against the hold", exact=True).click()
     press = page.get_by_role("button", name=re.compile("against the hold$"))
     page.get_by_label("The clinician’s reason").fill("Bleeding; cannot wait for the quiz.")

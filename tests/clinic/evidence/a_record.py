@@ -8,8 +8,11 @@ from clinic.confirm import answer, confirm
 from clinic.evidence.gather import gather
 from clinic.evidence.record import ClearanceRecord
 from clinic.models import StaffUser
-from education.clear import clear_by_teach_back, revoke, revoke_waiver, waive
+from education import teach_back
+from education.clear import revoke, revoke_waiver, waive
 from education.models import Assignment, Submission
+from education.rules.teach_back import TeachBackOutcome
+from education.teach_back import Said, points_of
 from patients.clock import now
 from patients.contact import log_contact
 from patients.models import Means, Operation, Outcome, Patient
@@ -90,9 +93,18 @@ def a_story(**facts: Any) -> Story:
         by_id=by,
         source="told us",
     )
-    twice = clear_by_teach_back(
-        patient, before, at=story.day(8), by_id=by, note="Sips, not gulps, she says."
-    )
+    said = {point.question.key: Said("Sips, not gulps.", True) for point in points_of(assignment)}
+    twice = teach_back.record(
+        assignment,
+        outcome=TeachBackOutcome.UNDERSTOOD,
+        means=Means.CALL,
+        said=said,
+        next_on=None,
+        at=story.day(8),
+        by_id=by,
+        note="Sips, not gulps, she says.",
+    ).clearance
+    assert twice is not None
     revoke(twice, reason="Another patient was meant.", at=story.day(9), by_id=by)
     waiver = waive(after, reason="Taught on the ward.", at=story.day(10), by_id=clinician.pk)
     revoke_waiver(waiver, reason="Not yet, it seems.", at=story.day(11), by_id=clinician.pk)

@@ -26,6 +26,7 @@ EVENT = {
 }
 BOUND: dict[str, dict[str, set[str]]] = {
     "Procedure": {"status": EVENT},
+    "Communication": {"status": EVENT},
     "Appointment": {
         "status": {
             "proposed",

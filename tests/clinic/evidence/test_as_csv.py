@@ -60,7 +60,8 @@ def test_it_tells_each_kind_of_thing_that_happened() -> None:
     assert kinds == {
         "record", "patient", "other name", "operation", "plan", "requirement", "window",
         "invitation", "attempt", "waiver", "taken back", "confirmation", "quiz", "answer",
-        "identity decision", "clearance", "revocation", "edition", "contact",
+        "identity decision", "clearance", "revocation", "edition", "contact", "teach-back",
+        "teach-back point",
     }  # fmt: skip
 
 

@@ -114,8 +114,10 @@ def test_a_fhir_library_reads_the_bundle(story: Story) -> None:
     types = {entry["resource"]["resourceType"] for entry in written["entry"]}
     assert types == {
         "Patient", "Appointment", "Questionnaire", "QuestionnaireResponse", "Procedure", "Task",
-        "Provenance",
+        "Provenance", "Communication",
     }  # fmt: skip
+    (held,) = of_type(written, "Communication")
+    assert any("Said: Sips, not gulps." in part["contentString"] for part in held["payload"])
 
 
 def test_education_is_told_as_the_official_example_tells_it(story: Story) -> None:
