@@ -35,6 +35,8 @@ class Place:
 @through_link
 def ask_us(visit: Visit) -> HttpResponse:
     """Show the box; keep what is asked. It takes the button: a mail scanner's form is empty."""
+    if visit.shared:  # its answer would come to a link that is dead
+        raise Http404
     place = _place(visit)
     sent = visit.request.POST
     if visit.request.method != "POST":

@@ -4,7 +4,7 @@ The French words are ours; the month's name is the Unicode locale data's (CLDR),
 """
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -23,6 +23,7 @@ from clinic.reading_words import verdict
 from clinic.settings import BASE_DIR
 from education.emails import rendered
 from education.rules.reading import readings
+from education.translations import compiled
 from education.untranslated import of_interface, of_modules
 from education.views.link import not_found_page
 from education.written_days import long_day
@@ -53,15 +54,16 @@ body = {en = "Drink slowly.", fr = "Buvez lentement."}
 [[question]]
 key = "q"
 kind = "true_false"
+safety_critical = false
 section = "why"
 stem = {en = "Statement one is true.", fr = "La phrase est vraie."}
 explanation = {en = "It is.", fr = "Oui."}
 [[question.option]]
-key = "yes"
+key = "true"
 text = {en = "True", fr = "Vrai"}
 right = true
 [[question.option]]
-key = "no"
+key = "false"
 text = {en = "False", fr = "Faux"}
 right = false
 """
@@ -96,7 +98,7 @@ def translate(folder: Path) -> None:
         catalogue[english].string = french
     with path.open("wb") as file:
         write_po(file, catalogue)
-    call_command("translations", "--language", "fr", verbosity=0)
+    path.with_suffix(".mo").write_bytes(compiled(catalogue))  # as the command does once more
     # Django keeps what it read of a catalogue; a process that starts reads it anew.
     translation.trans_real._translations = {}  # type: ignore[attr-defined]
 
@@ -105,15 +107,16 @@ def test_from_the_file_to_a_patients_page(folder: Path) -> None:
     translate(folder)
     a_programme()
     a_procedure()
+    on = date.today() + timedelta(days=30)
     # An import's column names it as the file says.
     rows = (
-        "MRN,Family name,Given names,Date of birth,Procedure,OR date,Language\n"
-        "M-1,Quill,Tobias,1980-02-13,Sleeve gastrectomy,2027-02-13,FRE\n"
+        "MRN,Family name,Given names,Date of birth,Procedure,OR date,Language,Email\n"
+        f"M-1,Quill,Tobias,1980-02-13,Sleeve gastrectomy,{on},FRE,tq@example.org\n"
     )
     apply(rows.encode(), day_first=False, at=now(), name="x.csv")
     patient = Patient.objects.get()
     assert patient.language == "fr"
-    assert ("fr", "French") in CorrectForm().fields["language"].choices
+    assert ("fr", "French") in CorrectForm(on=date(2027, 1, 1)).fields["language"].choices
 
     # A module with a third language: its readers get it on a page that says so.
     edition = an_edition(MODULE)
