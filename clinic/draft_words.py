@@ -24,6 +24,7 @@ _WORDS: tuple[tuple[re.Pattern[str], Say], ...] = tuple(
             r'the picture "(.+)" stands (nowhere|more than once) in .*',
             lambda f: f"The picture “{f[1]}” stands {f[2]} in this text: write ![]({f[1]}) once.",
         ),
+        (r'a picture stands in "body" alone\.', _always("A picture stands in the text alone.")),
         (
             r'there is no picture "(.+)", .*',
             lambda f: f"There is no picture “{f[1]}” in this section: add it, or take it out.",

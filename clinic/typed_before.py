@@ -114,6 +114,6 @@ def _last_signed_in(request: HttpRequest) -> int | None:
 def _page(request: HttpRequest) -> str:
     """The page that a form stood on, by its address at this site; else where it was sent to."""
     came = urlsplit(request.headers.get("Referer", ""))
-    if came.netloc == request.get_host() and came.path.startswith("/"):
+    if came.netloc == request.get_host() and came.path[:2] not in ("", "//"):
         return came.path + (f"?{came.query}" if came.query else "")
     return request.get_full_path()

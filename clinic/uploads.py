@@ -40,6 +40,7 @@ def takes_files(view: Callable[..., object]) -> bool:
 
 def upload_refused(request: HttpRequest) -> bool:
     """Return whether a file came that is too large. It is not among the files of the request."""
+    _ = request.POST  # told once the form has been read
     return bool(getattr(request, "upload_refused", False))
 
 

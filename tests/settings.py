@@ -26,6 +26,9 @@ for _name in (
     "BEHIND_PROXY",
     "PROGRAMME_PHONE",
     "STATIC_ROOT",
+    "MEDIA_ROOT",
+    "MEDIA_S3_BUCKET",
+    "LARGEST_VIDEO_MB",
     "SECRET_KEY",
     "LANGUAGES_DIR",
 ):

@@ -20,11 +20,15 @@ def read_section(fields: Fields, record: Record, number: int) -> SectionText:
     where = name("Section", record, number)
     fields.check_known(record, _SECTION_FIELDS, where)
     body = fields.words(record, "body", where)
+    note = fields.words_if_any(record, "ask_yourself", where)
+    for language, text in (note or {}).items():
+        if placed(text):
+            fields.add(where, f"ask_yourself-{language}", 'a picture stands in "body" alone.')
     return SectionText(
         key=fields.slug(record, "key", where),
         heading=fields.words(record, "heading", where),
         body=body,
-        ask_yourself=fields.words_if_any(record, "ask_yourself", where),
+        ask_yourself=note,
         sources=fields.string(record, "sources", where).strip() if "sources" in record else "",
         pictures=_pictures(fields, record, where, body),
         video=_video(fields, record["video"], where) if record.get("video") else None,

@@ -197,27 +197,43 @@ class Endless(io.RawIOBase):
         return piece
 
 
-def test_a_video_of_2_gb_is_refused_before_it_fills_anything(writer: Client) -> None:
-    draft = open_draft("every-kind")
-    assert draft is not None
-    fields = {"act_key": new_key(), "seen": str(latest(draft).number), "transcript_en": "Sip."}
+def two_gigabytes(client: Client, page: str, **fields: str) -> tuple[Any, int]:
+    """Send a form whose file announces 2 GB; return the answer, and how much of it was read."""
     line = "--BoUnDaRyStRiNg\r\nContent-Disposition: form-data; name="
     head = "".join(f'{line}"{name}"\r\n\r\n{value}\r\n' for name, value in fields.items())
     head += f'{line}"file"; filename="film.mp4"\r\nContent-Type: video/mp4\r\n\r\n'
     body = Endless(head.encode())
     request = {
-        "PATH_INFO": f"{SECTION}video/",
+        "PATH_INFO": page,
         "REQUEST_METHOD": "POST",
         "CONTENT_TYPE": MULTIPART_CONTENT,
         "CONTENT_LENGTH": str(2 * 1024**3),
         "wsgi.input": body,
     }
-    answer = writer.request(**request)
+    return client.request(**request), body.given
+
+
+def test_a_video_of_2_gb_is_refused_before_it_fills_anything(writer: Client) -> None:
+    draft = open_draft("every-kind")
+    assert draft is not None
+    seen = str(latest(draft).number)
+    answer, read = two_gigabytes(
+        writer, f"{SECTION}video/", act_key=new_key(), seen=seen, transcript_en="Sip."
+    )
     assert answer.status_code == 422
     assert "larger than 200 MB and was not taken" in words_of(answer)
     assert "Sip." in words_of(answer)
-    assert body.given < 4 * 1024 * 1024, "of 2 GB"
+    assert read < 4 * 1024 * 1024, "of 2 GB"
     assert TeachingFile.objects.count() == 0
+
+
+def test_where_no_such_file_belongs_it_is_refused_as_early(writer: Client) -> None:
+    answer, read = two_gigabytes(writer, "/schedule/import/", act_key=new_key())
+    assert answer.status_code == 413
+    assert read < 4 * 1024 * 1024
+    answer, read = two_gigabytes(Client(), f"{SECTION}video/", act_key=new_key())
+    assert answer.status_code == 302, "whoever is not signed in"
+    assert read < 4 * 1024 * 1024
 
 
 def test_a_section_is_shown_as_it_is_typed_and_nothing_is_kept(writer: Client) -> None:

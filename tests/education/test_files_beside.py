@@ -124,6 +124,12 @@ def test_what_a_picture_and_a_video_need_is_said(shown: str, mark: str, told: st
     assert told in str(caught.value)
 
 
+def test_a_picture_stands_in_the_text_alone() -> None:
+    asked = module().replace('"When do I drink?"', '"When? ![](cup)"')
+    with pytest.raises(ModuleTextError, match='a picture stands in "body" alone'):
+        read_module(asked)
+
+
 def test_a_decoration_needs_no_words() -> None:
     words = 'alt.en = "A small cup."\nalt.es = "Una taza."'
     text = read_module(module(SHOWN.replace(words, "decoration = true")))
