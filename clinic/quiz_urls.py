@@ -4,12 +4,14 @@ from django.urls import path
 
 from clinic.views import other_ways, quiz_sheets
 from clinic.views.enter_sheet import enter_code, enter_sheet
+from clinic.views.patient_copy import patient_copy
 from clinic.views.phone_quiz import phone_begin, phone_quiz
 
 urlpatterns = [
     path("assignments/<int:pk>/quiz/", other_ways.other_ways, name="other-ways"),
     path("assignments/<int:pk>/quiz/screen/", other_ways.screen_code, name="screen-code"),
     path("assignments/<int:pk>/quiz/phone/", phone_begin, name="phone-begin"),
+    path("submissions/<int:pk>/copy/", patient_copy, name="patient-copy"),
     path("quiz/phone/<int:pk>/", phone_quiz, name="phone-quiz"),
     path("quiz/sheets/", quiz_sheets.print_sheets, name="print-sheets"),
     path("quiz/sheets/<int:stamp>/", quiz_sheets.printed_sheets, name="printed-sheets"),

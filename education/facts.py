@@ -129,7 +129,7 @@ class QuizRow(NamedTuple):
 @dataclass
 class OnRecord:
     """By owner the unrevoked clearances and the quizzes handed in, oldest first; by assignment the
-    latest link's id and teach-back, when the latest sheet of paper that is not back was printed, and
+    latest link's id and teach-back, when the latest sheet that is not back was printed, and
     whether a quiz is begun or waits for its owner. `handed_in`: when the last quiz of an owner was.
 
     `accepted`: by assignment and clearance (None: the whole assignment) what a clinician accepted.

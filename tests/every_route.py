@@ -187,6 +187,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "screen-code": opened.pk,
         "phone-begin": opened.pk,
         "phone-quiz": phone.pk,
+        "patient-copy": submission.pk,
         **dict.fromkeys(("enter-sheet", "sheet-pdf", "withdraw-sheet"), sheet.code),
         "clearance-record-pdf": patient.pk,
         "clearance-record-csv": patient.pk,

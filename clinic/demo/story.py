@@ -23,6 +23,7 @@ from clinic.demo.events import (
     Waived,
     WasCalled,
 )
+from clinic.demo.other_ways import PrintedSheet, SheetCameBack, TookByPhone, TookOnScreen
 from education.rules.standing import Reason, Standing
 from patients.models import Booking, Outcome
 
@@ -122,7 +123,14 @@ STORY = (
          (Invited(13), Took(2, typed=STRANGER))),
     Part("shared address, cleared", "TF-30124", CLEARED, Reason.QUIZ_PASSED,
          (Invited(17), Took(12), *at_home(17))),
-    Part("shared address, not opened", "TF-30125", DUE, Reason.NOT_OPENED, both_unopened(17)),
+    Part("shared address, not opened", "TF-30125", DUE, Reason.NOT_OPENED,
+         (*both_unopened(17), PrintedSheet(3))),
+    Part("took the quiz on paper", "TF-30148", CLEARED, Reason.QUIZ_PASSED,
+         (PrintedSheet(20), SheetCameBack(17, filled_in=18, wrong=("bottles",)), *at_home(16))),
+    Part("took the quiz in the waiting room", "TF-30150", CLEARED, Reason.QUIZ_PASSED,
+         (TookOnScreen(15), *at_home(16))),
+    Part("took the quiz by phone", "TF-30151", CLEARED, Reason.QUIZ_PASSED,
+         (Called(14, Outcome.NO_ANSWER), TookByPhone(12), *at_home(18))),
     Part("mail refused", "TF-30126", DUE, Reason.NOT_OPENED, both_unopened(10, refused=True)),
     Part("wrong match undone, the sender", "TF-30127", CLEARED, Reason.QUIZ_PASSED,
          (Invited(14), Took(7, typed=SHORT_NAME),

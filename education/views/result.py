@@ -1,6 +1,8 @@
 """The result: passed or not yet, what was wrong and why, and what happens next."""
 
 from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.http import HttpResponse
 
@@ -29,27 +31,42 @@ def result(visit: Visit) -> HttpResponse:
     submission = visit.submission
     if submission is None:
         return see(visit.address("quiz-start"))
-    told = _told(visit, submission)
-    wrong = [answer for answer in told if not answer.was_right]
+    start_url = visit.address("quiz-start")
     context = {
-        "submission": submission,
-        "title": submission.edition.title[_language(visit, submission)],
-        "handed_in": plain_day(local_date(submission.recorded_at, visit.programme.zone)),
-        "wrong": wrong,
-        "right": [answer for answer in told if answer.was_right],
-        "unsafe": [answer for answer in wrong if answer.question.record.safety_critical],
+        **what_is_told(
+            submission,
+            _language(visit, submission),
+            zone=visit.programme.zone,
+            start_url=start_url,
+        ),
         "attempt": visit.attempt,
         "may_begin": visit.may_begin,
-        "start_url": visit.address("quiz-start"),
-        "back_url": visit.address("quiz-start"),
+        "start_url": start_url,
+        "back_url": start_url,
     }
     return page(visit, "result", context)
 
 
-def _told(visit: Visit, submission: Submission) -> list[Told]:
+def what_is_told(
+    submission: Submission, language: str, *, zone: ZoneInfo, start_url: str = ""
+) -> dict[str, Any]:
+    """Return what the page says of a result; `start_url`: where the lesson is, if it is open."""
+    told = _told(submission, language, start_url)
+    wrong = [answer for answer in told if not answer.was_right]
+    return {
+        "submission": submission,
+        "title": submission.edition.title[language],
+        "handed_in": plain_day(submission.answered_on or local_date(submission.recorded_at, zone)),
+        "wrong": wrong,
+        "right": [answer for answer in told if answer.was_right],
+        "unsafe": [answer for answer in wrong if answer.question.record.safety_critical],
+    }
+
+
+def _told(submission: Submission, language: str, start_url: str) -> list[Told]:
     answers = {answer.question_id: answer for answer in submission.answers.all()}
     told = []
-    for question in questions(submission.attempt, _language(visit, submission)):
+    for question in questions(submission.attempt, language):
         answer = answers[question.record.pk]
         given = from_json(answer.given) if answer.given else None
         told.append(
@@ -58,7 +75,7 @@ def _told(visit: Visit, submission: Submission) -> list[Told]:
                 question.in_words(given),
                 question.right_in_words(),
                 answer.right,
-                f"{visit.address('quiz-start')}#{question.section}",
+                f"{start_url}#{question.section}" if start_url else "",
             )
         )
     return told

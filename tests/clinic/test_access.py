@@ -115,6 +115,7 @@ ROUTES = {
     "screen-code": "DC",
     "phone-begin": "DC",
     "phone-quiz": "DC",
+    "patient-copy": "DC",
     "take-back-invitations": "DC",
     "log-contact": "DC",
     "correct-contact": "DC",
