@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Count, F, Q
 
-from clinic import asking_history, conversations, eating_history
+from clinic import asking_history, conversations, eating_history, mail_history
 from clinic.alarms import PURPOSES
 from clinic.comparison import name_words
 from clinic.day_words import day, days
@@ -105,6 +105,7 @@ def history(
         *_contacts(patient, records, zone),
         *(Event(*told) for told in conversations.told_of(records, titles)),
         *_confirmations(operations),
+        *(Event(*told) for told in mail_history.told_of(records)),
         *(Event(*told) for told in eating_history.told_of(records, operations)),
         *(Event(*told) for told in asking_history.told_of(operations)),
     ]

@@ -5,6 +5,7 @@ from education.answer import ANSWER
 from education.invite import INVITATION, REMINDER, RENEWAL
 from education.plan_link import PLAN
 from education.plan_moves import PLAN_MOVED
+from education.rules.delivery import Told, Why
 from education.rules.standing import Reason, Standing
 from education.rules.who_is_written_to import ReminderRule, WhyNot
 
@@ -39,6 +40,25 @@ WHY_NOT = {
     WhyNot.LINK_IS_NEW: "the link went out on the reminder’s day or later",
     WhyNot.WRITTEN_TODAY: "gets another email today",
     WhyNot.WEEKLY_CAP: "had as many emails this week as you allow",
+}
+
+WHY_MARKED: dict[str, str] = {
+    Why.NO_MAILBOX: "there is no such mailbox",
+    Why.NO_DOMAIN: "no mail gets to what stands behind the @",
+    Why.CLOSED: "the mailbox is closed",
+    Why.FULL: "the mailbox is full",
+    Why.REFUSED: "the other mail system refuses our emails",
+    Why.COMPLAINED: "our email was reported as unwanted",
+    Why.UNSUBSCRIBED: "asked for no more emails",
+}
+TOLD: dict[str, str] = {
+    Told.DELIVERED: "email arrived",
+    Told.DELAYED: "email delayed, the mail system goes on trying",
+    Told.GAVE_UP: "email came back: the mail system gave up",
+    Told.BOUNCED: "email came back",
+    Told.REJECTED: "email not sent on by the mail service",
+    Told.COMPLAINED: "email reported as unwanted",
+    Told.UNSUBSCRIBED: "asked for no more emails",
 }
 
 STANDINGS = {

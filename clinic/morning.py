@@ -22,6 +22,7 @@ from django.db.models import (
 )
 from django.db.models.fields.json import KT
 
+from clinic.bad_addresses import marked_addresses
 from clinic.digests_missed import digests_missed
 from clinic.models import StaffUser
 from clinic.reach import Reached, reached
@@ -36,6 +37,7 @@ from education.models import (
     Message,
     MessageState,
     PatientQuestion,
+    ReceivedMail,
     Submission,
 )
 from education.models.assignments import calls_for_help
@@ -201,6 +203,7 @@ def _page(asked: Asked, *, on: date, notice_days: int, zone: ZoneInfo) -> QueryS
             reminder_state=Subquery(reminder.values("state")[:1]),
             helped_since=Subquery(calls_for_help().values("recorded_at")[:1]),
             helped_after=Subquery(calls_for_help().values("messages")[:1]),
+            marked=Subquery(marked_addresses("operation__patient__email").values("why")[:1]),
         )
         .in_order_of_day(on=on)[first : first + ROWS]
     )
@@ -262,7 +265,9 @@ def _escalated(wanting: AssignmentQuerySet) -> AssignmentQuerySet:
 
 
 def with_failed_mail(*, on: date) -> AssignmentQuerySet:
-    """Assignments not cleared whose latest email failed, at the address still on file."""
+    """Assignments not cleared whose latest email failed, at the address still on file, or to whose
+    address nothing more goes.
+    """
     failed = Message.objects.filter(
         state=MessageState.FAILED, address__iexact=OuterRef("operation__patient__email")
     )
@@ -270,7 +275,9 @@ def with_failed_mail(*, on: date) -> AssignmentQuerySet:
     reminded = failed.filter(reminds__end__isnull=True, reminds__assignment=OuterRef("pk"))
     return (
         Assignment.objects.wanting_attention(on=on)
-        .filter(Exists(sent) | Exists(reminded))
+        .filter(
+            Exists(sent) | Exists(reminded) | Exists(marked_addresses("operation__patient__email"))
+        )
         .exclude(pk__in=Assignment.objects.cleared().values("pk"))
     )
 
@@ -294,6 +301,7 @@ def _other_counts(
         _count("nothing_required", no_module),
         _count("enrolled", Patient.objects.on_the_register()),
         _count("mail_held", mail_hold.on()),
+        _count("wrote_back", ReceivedMail.objects.to_look_at()),
         _count("digests_missed", digests_missed(member_id, on=on)),
     ]
     return dict(counts[0].union(*counts[1:], all=True))
@@ -337,7 +345,14 @@ def _row(
     facts = told.facts
     reminder_state = getattr(told.assignment, "reminder_state", None)
     of = known.get(told.assignment.operation.patient_id, NOTHING_KNOWN)
-    mail = reached(told, at=at, zone=settings.zone, reminder_state=reminder_state, known=of)
+    mail = reached(
+        told,
+        at=at,
+        zone=settings.zone,
+        reminder_state=reminder_state,
+        known=of,
+        marked=getattr(told.assignment, "marked", None),
+    )
     return Row(
         told=told,
         module=choices.modules.get(told.assignment.module_id, told.assignment.module.code),

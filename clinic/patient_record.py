@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from clinic.bad_addresses import BadAddress, told_of
 from clinic.drawings import Drawing, draw
 from clinic.duplicates import merges, pairs_of
 from clinic.happenings import contacts_of, of_modules
@@ -80,6 +81,7 @@ class Record:
     may_be_same: list[Patient]
     merges: list[Merge]
     help: Escalation | None
+    bad_address: BadAddress | None
 
     @property
     def past(self) -> bool:
@@ -139,6 +141,9 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
     asked = asked_about(patient, on=on, at=at)
     known_at, settings = asked.known_at, asked.programme
     named = titles()
+    bad = next(iter(told_of([patient], zone=settings.zone)), None)
+    # Of a past day the emails say enough.
+    marked = bad.mark.why if bad and not known_at else None
     return Record(
         patient=patient,
         facts=asked.facts,
@@ -146,7 +151,13 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
         today=asked.today,
         programme=settings,
         operations=_operations(
-            patient, named, on=asked.on, known_at=known_at, at=known_at or at, used=settings
+            patient,
+            named,
+            marked,
+            on=asked.on,
+            known_at=known_at,
+            at=known_at or at,
+            used=settings,
         ),
         events=history(patient, named, zone=settings.zone, known_at=known_at),
         undecided=list(
@@ -160,6 +171,7 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
         ],
         merges=list(merges([patient.pk]).filter(undone__isnull=True)),
         help=None if known_at else open_escalations([patient.pk]).get(patient.pk),
+        bad_address=bad,
     )
 
 
@@ -177,6 +189,7 @@ def other_names_of(patient: Patient, *, known_at: datetime | None) -> list[Other
 def _operations(
     patient: Patient,
     named: dict[int, str],
+    marked: str | None,
     *,
     on: date,
     known_at: datetime | None,
@@ -214,7 +227,9 @@ def _operations(
     found = []
     for pk, change in planned.items():
         modules = [
-            _module(t, named, waivers, sign_offs, firsts, clearances, known, at=at, used=used)
+            _module(
+                t, named, waivers, sign_offs, firsts, clearances, known, marked, at=at, used=used
+            )
             for t in told
             if t.assignment.operation_id == pk
         ]
@@ -232,12 +247,13 @@ def _module(
     firsts: dict[int, StaffUser],
     clearances: list[Clearance],
     known: Mapping[int, Reaching],
+    marked: str | None,
     *,
     at: datetime,
     used: Programme,
 ) -> Module:
     of = known.get(told.assignment.operation.patient_id, NOTHING_KNOWN)
-    mail = reached(told, at=at, zone=used.zone, known=of)
+    mail = reached(told, at=at, zone=used.zone, known=of, marked=marked)
     return Module(
         told=told,
         title=named.get(told.assignment.module_id, told.assignment.module.code),

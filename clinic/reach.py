@@ -5,6 +5,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from clinic.day_words import short_day
+from clinic.mail_words import WHY_MARKED
 from education.invite import LinkState, link_state
 from education.models import Invitation, MessageState
 from education.reaching import NOTHING_KNOWN, Reaching
@@ -42,13 +43,15 @@ def reached(
     zone: ZoneInfo,
     reminder_state: str | None = None,
     known: Reaching = NOTHING_KNOWN,
+    marked: str | None = None,
 ) -> Reached:
     """Read what is on record about the assignment's latest invitation; no query.
 
     `reminder_state`: of the latest reminder of that link, where the caller has read it. `known`:
-    the contacts with the patient, where the caller has read them.
+    the contacts with the patient, where the caller has read them. `marked`: why nothing more goes
+    to the address on file; None: nothing speaks against it.
     """
-    by_mail = _by_mail(told, at=at, zone=zone, reminder_state=reminder_state)
+    by_mail = _by_mail(told, at=at, zone=zone, reminder_state=reminder_state, marked=marked)
     reach = replace(
         by_mail.reach,
         contacts=known.contacts,
@@ -64,10 +67,16 @@ def reached(
     return replace(by_mail, reach=reach, wanted=wanted)
 
 
-def _by_mail(told: Told, *, at: datetime, zone: ZoneInfo, reminder_state: str | None) -> Reached:
+def _by_mail(
+    told: Told, *, at: datetime, zone: ZoneInfo, reminder_state: str | None, marked: str | None
+) -> Reached:
     patient = told.assignment.operation.patient
     if not patient.email:
         return Reached(Reach(has_email=False), "no email address", _link_words(told, at, zone))
+    if marked:
+        words = f"no email goes to the address on file: {WHY_MARKED[marked]}"
+        reach = Reach(has_email=True, mail_failed=True)
+        return Reached(reach, words, _link_words(told, at, zone))
     invitation = told.invitation
     if invitation is None or invitation.address.lower() != patient.email.lower():
         words = "no open link" if invitation is None else "no email to the present address yet"

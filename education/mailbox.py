@@ -68,12 +68,14 @@ def read_mailbox(*, at: datetime) -> Taken:
             passed = time.monotonic() - begun
             if passed > READ_FOR:
                 break
-            raw = _fetched(server, uid)
-            if raw is None:
-                continue  # another reader has moved it
             where = f"{settings.IMAP_FOLDER}; UIDVALIDITY {validity}; UID {uid}"
-            _count(taken, raw, taken_from=where, at=at + timedelta(seconds=passed))
-            _set_aside(server, uid)
+            try:
+                raw = _fetched(server, uid)
+                if raw is not None:
+                    _count(taken, raw, taken_from=where, at=at + timedelta(seconds=passed))
+                    _set_aside(server, uid)
+            except MailboxSaysNo:
+                log.info("A mail was not moved aside: another reader did, or the next look does")
     return taken
 
 
@@ -100,6 +102,9 @@ def _opened() -> Iterator[imaplib.IMAP4]:
     server = _connected()
     try:
         server.login(settings.IMAP_USER, settings.IMAP_PASSWORD)
+        # What it can do, it may say only to whoever is signed in.
+        can = _ask(server.capability())[0] or b""
+        server.capabilities = tuple(can.decode().upper().split())
         if settings.IMAP_TAKEN_FOLDER:
             server.create(_quoted(settings.IMAP_TAKEN_FOLDER))  # "no": it is there already
         _ask(server.select(_quoted(settings.IMAP_FOLDER)))

@@ -8,8 +8,8 @@ from enum import StrEnum
 
 from django.db.models import BigIntegerField, F, Q, QuerySet
 
-from education.answer import answer_link_state
 from education.addresses import is_blocked
+from education.answer import answer_link_state
 from education.invite import INVITATION, REMINDER, LinkState, end, link_state
 from education.models import (
     AnswerLink,

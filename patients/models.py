@@ -121,7 +121,9 @@ class Patient(models.Model):
                 fields=["id"],
                 condition=Q(compare_with_register=True),
                 name="patient_to_compare",
-            )
+            ),
+            # Whose address is it? Asked of what comes back, and for each morning list.
+            models.Index(Lower("email"), name="patient_email"),
         ]
 
     def __str__(self) -> str:

@@ -12,6 +12,7 @@ from clinic import feed_address
 from clinic.models import Role, StaffUser
 from clinic.schedule_upload import keep
 from education import stage_tables
+from education.addresses import mark_address
 from education.clear import clear_by_teach_back, waive
 from education.drafting import begin_draft, latest
 from education.invite import Refusal
@@ -19,6 +20,8 @@ from education.models import Message, SignOff
 from education.often_asked import write
 from education.other_ways import call, print_sheet
 from education.plan_feed import make_feed, own_feeds
+from education.rules.delivery import Why
+from education.take_mail import take_mail
 from education.teaching_files import keep_picture
 from patients.clock import now
 from patients.contact import log_contact
@@ -42,6 +45,7 @@ from tests.factories import (
     an_operation,
 )
 from tests.hl7_messages import siu, taken
+from tests.what_came_back import wrote_back
 
 SCHEDULE = (
     "MRN,Family name,Given names,Date of birth,Procedure,OR date,Case number\n"
@@ -136,6 +140,11 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
     make_feed(plan_link, plan_token, with_operation=False, at=at)
     draft = begin_draft(assignment.module.code, at=at, by_id=administrator.pk)
     written = latest(draft).content
+    mailed = Message.objects.order_by("id")[0]
+    marked = mark_address(mailed, Why.NO_MAILBOX, at=at)
+    answered = take_mail(wrote_back(mailed, "Please call"), taken_from="a file", at=at)
+    assert marked
+    assert answered
     by_argument = {
         "section_key": written["section"][0]["key"],
         "picture_key": "new",
@@ -194,7 +203,9 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "clearance-record-fhir": patient.pk,
         "log-contact": patient.pk,
         "correct-contact": contact.pk,
-        "mail-decided": Message.objects.order_by("id")[0].pk,
+        "mail-decided": mailed.pk,
+        "mail-try-again": marked.pk,
+        "mail-answer": answered.pk,
         "running-parked": 1,
         **dict.fromkeys(EATING_PLAN, patient.pk),
         "correct-patient": patient.pk,

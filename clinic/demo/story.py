@@ -23,6 +23,7 @@ from clinic.demo.events import (
     Waived,
     WasCalled,
 )
+from clinic.demo.mailbox import CameBack, WroteBack
 from clinic.demo.other_ways import PrintedSheet, SheetCameBack, TookByPhone, TookOnScreen
 from education.rules.standing import Reason, Standing
 from patients.models import Booking, Outcome
@@ -72,7 +73,8 @@ STORY = (
           *at_home(24))),
     Part("late, never invited", "TF-30104", LATE, Reason.NEVER_INVITED),
     Part("late, invited, not opened", "TF-30105", LATE, Reason.NOT_OPENED,
-         (*both_unopened(18), LoggedWrongly(3, "Her sister answered; she was not at home."))),
+         (*both_unopened(18), LoggedWrongly(3, "Her sister answered; she was not at home."),
+          WroteBack(1, "I work nights and have not got round to it.\nCould somebody ring me?"))),
     Part("due", "TF-30106", DUE, Reason.NOT_OPENED, (Invited(9), *at_home(9))),
     Part("opened and not finished", "TF-30107", DUE, Reason.NOT_FINISHED,
          (Invited(12), Began(5, answers=3), *at_home(12))),
@@ -112,7 +114,8 @@ STORY = (
     Part("twin, quiz sent in", "TF-30118", DUE, Reason.IDENTITY_UNDECIDED,
          (Invited(11), Took(6), *at_home(9),
           SaidToBeTwo(8, "TF-30119", "Twin sisters: both sat here on Monday."))),
-    Part("twin, not opened", "TF-30119", NOT_DUE, Reason.NOT_OPENED, (Invited(20),)),
+    Part("twin, not opened; the email came back", "TF-30119", NOT_DUE, Reason.NOT_OPENED,
+         (Invited(20), CameBack(20))),
     Part("namesake, the older one", "TF-30120", CLEARED, Reason.QUIZ_PASSED,
          (Invited(19), Took(13), *at_home(19))),
     Part("namesake, the younger one", "TF-30121", DUE, Reason.NOT_OPENED,

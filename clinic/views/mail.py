@@ -9,7 +9,7 @@ from clinic.access import about, member
 from clinic.forms.mail import HoldForm, WordsForm
 from clinic.mail_page import Show, read
 from clinic.once import once
-from clinic.roles import MAIL_KEEPERS, READERS, REGISTRARS
+from clinic.roles import CARERS, MAIL_KEEPERS, READERS, REGISTRARS
 from education import email_words, mail_hold
 from education.emails import preview_of
 from education.mail_decisions import Undecidable, decide
@@ -129,11 +129,20 @@ def mail_text(request: HttpRequest, email: str, language: str) -> HttpResponse:
 def _mail(request: HttpRequest, form: HoldForm, *, status: int = 200) -> HttpResponse:
     asked = request.GET.get("show", "")
     show = Show(asked) if asked in list(Show) else Show.DECIDE
+    settled = request.GET.get("settled") == "1"
+    at = now()
+    listed = read(show, request.GET.get("page"), settled=settled, at=at)
+    if seen := [one.pk for row in listed.came_back.answers for one in row.people]:
+        about(request, *dict.fromkeys(seen))
     role = member(request).role
     context = {
-        "listed": read(show, request.GET.get("page"), at=now()),
+        "listed": listed,
+        "settled": settled,
+        "here": request.get_full_path(),
         "form": form,
         "zone": programme.current().zone,
+        "on": programme.local_day(at),
+        "may_care": role in CARERS,
         "may_keep": role in MAIL_KEEPERS,
         "may_decide": role in REGISTRARS,
     }

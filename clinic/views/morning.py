@@ -7,9 +7,10 @@ from django.shortcuts import render
 
 from clinic import plan_want_words
 from clinic.access import member
+from clinic.bad_addresses import LISTED, bad_addresses
 from clinic.forms.morning import MorningFilter
 from clinic.morning import Morning, read
-from clinic.roles import CARERS, CLINICIANS, READERS
+from clinic.roles import CARERS, CLINICIANS, READERS, REGISTRARS
 from clinic.ruler import week_ticks
 from education.plans_wanting import plans_wanting
 from education.rules.standing import Standing
@@ -51,6 +52,7 @@ def _context(request: HttpRequest, listed: Morning, form: MorningFilter) -> dict
         "address": _without_page(request.GET),
         "ticks": week_ticks(listed.span, listed.on),
         **_plans(request, listed),
+        **_bad_addresses(request, listed),
     }
 
 
@@ -63,6 +65,19 @@ def _plans(request: HttpRequest, listed: Morning) -> dict[str, object]:
     return {
         "plans_wanting": len(found),
         "plan_rows": plan_want_words.rows(found[: plan_want_words.LISTED], on=listed.on, back=back),
+    }
+
+
+def _bad_addresses(request: HttpRequest, listed: Morning) -> dict[str, object]:
+    """Patients whom no email reaches, flagged or not; a list that was narrowed down has none."""
+    if listed.asked.narrowed or listed.asked.page > 1:
+        return {}
+    zone = listed.programme.zone
+    found = bad_addresses(on=listed.on, zone=zone, limit=LISTED + 1)
+    return {
+        "bad": found[:LISTED],
+        "more_bad": len(found) > LISTED,
+        "may_decide": member(request).role in REGISTRARS,
     }
 
 

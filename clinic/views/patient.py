@@ -48,6 +48,7 @@ def patient_page(request: HttpRequest, pk: int) -> HttpResponse:
             "record_forms": RECORD_FORMS,
             "may_care": role in CARERS and not record.past,
             "may_sign_off": role in CLINICIANS and not record.past,
+            "may_decide": role in REGISTRARS and not record.past,
             "may_merge": role in REGISTRARS and not record.past,
             "here": request.path,
             "at": at,

@@ -28,6 +28,7 @@ from education.rules.delivery_report import (
 from education.rules.mail_text import LONGEST_TEXT, body, clean, header, written_anew
 
 MOST_PARTS = 60
+MOST_OF_HEADERS = 200_000  # bytes
 MOST_BYTES = 1_000_000  # of a mail that are read: the words come first, what is attached last
 LONGEST_ADDRESS = 254  # RFC 5321, section 4.5.3.1
 LONGEST_SUBJECT = 200
@@ -35,6 +36,7 @@ MOST_IDS = 20
 
 _PART = re.compile(rb"^content-type\s*:", re.IGNORECASE | re.MULTILINE)
 _MESSAGE_ID = re.compile(rb"^message-id\s*:(.*(?:\n[ \t].*)*)", re.IGNORECASE | re.MULTILINE)
+_EMPTY_LINE = re.compile(rb"\r?\n\r?\n")
 _SYSTEM = re.compile(r"^(?:mailer-daemon|mail-daemon|postmaster)@", re.IGNORECASE)
 _CAME_BACK = re.compile(
     r"undeliver|not be delivered|delivery (?:status|fail|has failed|incomplete|delayed)|"
@@ -75,6 +77,8 @@ class Incoming:
 def read(raw: bytes) -> Incoming:
     """Read a mail, of which no more than MOST_BYTES are looked at. Never raises."""
     raw = raw[:MOST_BYTES]
+    if len(_head(raw)) > MOST_OF_HEADERS:
+        return Incoming(Kind.UNREADABLE, problem=f"more than {MOST_OF_HEADERS} bytes of headers")
     try:
         known = _outside(BytesHeaderParser().parsebytes(raw))
     except Exception as broken:  # whatever somebody sends, the mails behind it are read
@@ -98,6 +102,11 @@ def key_of(raw: bytes) -> str:
     named = _MESSAGE_ID.search(head)
     same = named[1].strip() + b"\n" + rest if named else raw
     return hashlib.sha256(same).hexdigest()
+
+
+def _head(raw: bytes) -> bytes:
+    end = _EMPTY_LINE.search(raw)
+    return raw[: end.start()] if end else raw
 
 
 def _outside(mail: Message) -> Incoming:

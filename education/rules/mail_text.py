@@ -32,7 +32,9 @@ def clean(text: str, longest: int) -> str:
 
 def header(message: Message, name: str) -> str:
     """Return a header in one line, its encoded words (RFC 2047) decoded as far as they can be."""
-    raw = str(message.get(name, ""))[:LONGEST_HEADER]
+    found = (value for key, value in message.raw_items() if key.lower() == name.lower())
+    raw = str(next(found, ""))[:LONGEST_HEADER]
+    raw = raw.encode("utf-8", "surrogateescape").decode("utf-8", "replace")  # RFC 6532
     try:
         pieces = [_decoded(piece, charset) for piece, charset in decode_header(raw)]
     except (HeaderParseError, ValueError):

@@ -28,11 +28,13 @@ from clinic.demo.story import PART_OF, STORY
 from clinic.models import Confirmation, Role, StaffUser
 from education.invite import LinkState, Refusal, open_link, refusal
 from education.models import (
+    AddressMark,
     Assignment,
     Clearance,
     IdentityVerdict,
     Message,
     MessageState,
+    ReceivedMail,
     Revocation,
     Submission,
 )
@@ -74,7 +76,7 @@ SHOWN = (
     ("no email", "due", "never_invited"),
     ("no email, taught by telephone", "cleared", "teach_back_seen"),
     ("twin, quiz sent in", "due", "identity_undecided"),
-    ("twin, not opened", "not_due", "not_opened"),
+    ("twin, not opened; the email came back", "not_due", "not_opened"),
     ("namesake, the older one", "cleared", "quiz_passed"),
     ("namesake, the younger one", "due", "not_opened"),
     ("quiz sent in under a married name", "due", "identity_undecided"),
@@ -249,7 +251,7 @@ def test_twins_namesakes_and_a_shared_address(built: Built) -> None:
     def patients(*parts: str) -> list[Patient]:
         return [built.of(part).assignment.operation.patient for part in parts]
 
-    one, other = patients("twin, quiz sent in", "twin, not opened")
+    one, other = patients("twin, quiz sent in", "twin, not opened; the email came back")
     assert (one.family_names, one.birth_date) == (other.family_names, other.birth_date)
     assert one.given_names != other.given_names
     one, other = patients("namesake, the older one", "namesake, the younger one")
@@ -316,10 +318,16 @@ def test_a_message_was_left_twice(built: Built) -> None:
 
 def test_refused_mail_failed_for_good_and_the_rest_went_out(built: Built) -> None:
     failed = Message.objects.filter(state=MessageState.FAILED)
-    assert {m.patient for m in failed} == {built.of("mail refused").assignment.operation.patient}
+    came_back = built.of("twin, not opened; the email came back").assignment.operation.patient
+    refused = built.of("mail refused").assignment.operation.patient
+    assert {m.patient for m in failed} == {refused, came_back}
     sent = Message.objects.filter(state=MessageState.SENT)
     assert sent.count() + failed.count() == Message.objects.count()
-    assert sent.count() == len(built.mails) > 60
+    assert sent.count() + 1 == len(built.mails) > 60
+    assert [a.patient for a in AddressMark.objects.in_force()] == [came_back]
+    assert [one.message.patient.mrn for one in ReceivedMail.objects.to_look_at()] == [
+        PARTS["late, invited, not opened"].mrn
+    ]
     assert all(m.sent_at == m.recorded_at for m in sent)
 
 

@@ -8,19 +8,38 @@ from django.core import mail as outbox
 from django.db import DatabaseError, transaction
 from django.urls import reverse
 
-from clinic.models import Role
+from clinic.models import Role, TrailEntry
 from clinic.once import new_key
 from education import email_words, mail_hold, mail_rules
 from education.emails import preview_of
-from education.models import EmailText, MailDecision, MailHold, MailRules, Message, MessageState
+from education.models import (
+    AddressMark,
+    EmailText,
+    MailboxLook,
+    MailDecision,
+    MailHold,
+    MailRules,
+    Message,
+    MessageState,
+)
 from education.reminders import remind
 from education.rules.may_be_mailed import Fault, objections
 from education.rules.who_is_written_to import ReminderRule
 from education.send import send, sweep
+from education.take_mail import take_mail
 from patients import programme
 from patients.clock import now
 from patients.schedule import change
-from tests.factories import a_programme, an_assignment, an_invitation, an_operation, signed_in
+from tests.education.rules.test_incoming_mail import nested
+from tests.factories import (
+    a_patient,
+    a_programme,
+    an_assignment,
+    an_invitation,
+    an_operation,
+    signed_in,
+)
+from tests.what_came_back import came_back, wrote_back
 
 pytestmark = pytest.mark.django_db
 
@@ -249,3 +268,78 @@ def test_w10_nothing_speaks_against_the_original_words(name: str, language: str)
     words = email_words.original(name, language)
     _, whole, _ = preview_of(name, language, words)
     assert objections(words.subject, words.before, words.after, whole=whole) == []
+
+
+# --- what came back -------------------------------------------------------------------------------
+
+
+def test_b6_what_came_back_is_on_the_list_with_the_telephone_and_what_to_do_next() -> None:
+    """Who is not due is there too; a family's address shows for each of them (fault 28)."""
+    message = a_message("sent", sent_at=now() - DAY)
+    assert message.patient
+    patient, dietitian = message.patient, signed_in(Role.DIETITIAN)
+    sister = an_operation(patient=a_patient(email=patient.email.upper()), days_ahead=300).patient
+    assert take_mail(came_back(message, at=now()), taken_from="x", at=now())
+    morning = dietitian.get(reverse("morning")).content.decode()
+    record = dietitian.get(reverse("patient", args=[sister.pk])).content.decode()
+    listed = dietitian.get(reverse("mail") + "?show=addresses").content.decode()
+    for page in (morning, record, listed):
+        assert "there is no such mailbox" in page
+        assert "5.1.1; 550 5.1.1 no such user here" in page
+        assert f'href="tel:{sister.phone}"' in page
+        assert "ask for the right address" in page
+        assert "Correct the address" in page
+        assert patient.full_name in page
+    assert f'href="tel:{patient.phone}"' in morning
+    assert "No email reaches 2 patients: call" in morning
+    failed = dietitian.get(reverse("morning") + "?mail=failed").content.decode()
+    assert "no email goes to the address on file" in failed
+    assert "Call, then log it" in failed
+    # Sent again it is refused, tried again it goes out anew, and both are on record.
+    page = press(Role.DIETITIAN, reverse("mail-decided", args=[message.pk]), verdict="send_again")
+    assert "Not sent again: nothing more goes to this address." in page.content.decode()
+    again = reverse("mail-try-again", args=[AddressMark.objects.get().pk])
+    assert "Say why" in press(Role.DIETITIAN, again, reason=" ").content.decode()
+    page = press(Role.DIETITIAN, again, reason="They emptied it")
+    assert "1 link goes out anew." in page.content.decode()
+    assert "settled meanwhile" in press(Role.DIETITIAN, again, reason="x").content.decode()
+    assert sweep(at=now()) == 1
+    history = dietitian.get(reverse("patient", args=[patient.pk])).content.decode()
+    for said in ("email came back", "nothing more goes to the address", "They emptied it"):
+        assert said in history
+    assert "No email goes to" not in history
+
+
+def test_an_answer_is_for_staff_to_read_is_never_markup_and_is_dealt_with_once() -> None:
+    message = a_message("sent", sent_at=now() - DAY)
+    assert message.patient
+    text = "<script>alert(1)</script> Please ring me"
+    raw = wrote_back(message, text, subject="=?utf-8?q?Re=3A_=3Cb=3Ehola?=")
+    answer = take_mail(raw, taken_from="INBOX; UID 7", at=now())
+    parked = take_mail(nested(100), taken_from="INBOX; UID 8", at=now())
+    assert answer
+    assert parked
+    client = signed_in(Role.DIETITIAN)
+    assert "2 mails came back" in client.get(reverse("morning")).content.decode()
+    page = client.get(reverse("mail") + "?show=answers").content.decode()
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; Please ring me" in page
+    assert "Re: &lt;b&gt;hola" in page
+    assert "It answers an email to" in page
+    assert "Why: more than 60 parts." in page
+    read = TrailEntry.objects.filter(act="GET mail", patient_id=message.patient.pk)
+    assert read.exists(), "who read it stands in the trail"
+    press(Role.CLINICIAN, reverse("mail-answer", args=[answer.pk]), settled="1")
+    page = client.get(reverse("mail") + "?show=answers").content.decode()
+    assert "Please ring me" not in page
+    assert (
+        "Please ring me" in client.get(reverse("mail") + "?show=answers&settled=1").content.decode()
+    )
+    press(Role.CLINICIAN, reverse("mail-answer", args=[answer.pk]), settled="0")
+    assert "Please ring me" in client.get(reverse("mail") + "?show=answers").content.decode()
+
+
+def test_a_mailbox_that_cannot_be_read_is_said_on_the_mail_page() -> None:
+    a_programme()
+    MailboxLook.objects.create(name="x", looked_at=now(), read_at=now() - DAY, problem="OSError")
+    page = signed_in(Role.COORDINATOR).get(reverse("mail")).content.decode()
+    assert "The mailbox cannot be read" in page
