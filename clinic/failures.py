@@ -3,9 +3,12 @@
 import sys
 
 from django.conf import settings
-from django.db import InterfaceError, OperationalError
+from django.db import InterfaceError, InternalError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
+
+# InternalError: it lets read and not write, say.
+FAILURES = (OperationalError, InterfaceError, InternalError)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
@@ -14,7 +17,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
     Django calls this while it handles the exception, wherever in the request that was raised
     (a view, a middleware, a lazy query in a template), which is why the difference is made here.
     """
-    database_failed = isinstance(sys.exc_info()[1], (OperationalError, InterfaceError))
+    database_failed = isinstance(sys.exc_info()[1], FAILURES)
     status = 503 if database_failed else 500
     # Without the request: context processors would ask the database who is signed in.
     page = render_to_string(f"{status}.html", {"programme_phone": settings.PROGRAMME_PHONE})

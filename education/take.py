@@ -20,6 +20,7 @@ from education.models import (
 )
 from education.rules.quiz_way import LEFT_AND_TAKEN_UP
 from education.rules.scoring import Given, is_right, score
+from patients.conflicts import tried_again
 
 
 class NoAttemptLeft(Exception):
@@ -30,6 +31,7 @@ class Unanswered(Exception):
     """A question has no answer yet, and only a whole quiz was to be handed in."""
 
 
+@tried_again
 def begin(invitation: Invitation, *, at: datetime) -> Attempt:
     """Return the attempt in progress, or begin one on the latest edition.
 
@@ -128,6 +130,7 @@ def superseded(edition: Edition) -> bool:
     return later.filter(earlier_clearances_count=False).exists()
 
 
+@tried_again
 def save_answer(attempt: Attempt, question: Question, given: Given, *, at: datetime) -> None:
     """Keep an answer as it is given; the last one given counts. Does nothing once submitted."""
     with transaction.atomic():
@@ -141,6 +144,7 @@ def save_answer(attempt: Attempt, question: Question, given: Given, *, at: datet
         )
 
 
+@tried_again
 def submit(
     attempt: Attempt,
     *,

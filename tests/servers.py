@@ -163,14 +163,14 @@ def postgres_answers(folder: Path) -> bool:
 
 
 @contextmanager
-def valkey() -> Iterator[str]:
-    """A throw-away Valkey on a free loopback port; yields its redis:// address."""
+def valkey(port: int | None = None) -> Iterator[str]:
+    """A throw-away Valkey on a loopback port, a free one if none is named; yields its address."""
     user = ordinary_user()
     with own_folder() as folder, Children() as children:
         program = str(_binary.get_binary_path())
         if not may_run([program, "--version"], user):
             program = shutil.copy(program, str(folder / "valkey-server"))
-        port = free_port()
+        port = port or free_port()
         log = folder / "valkey.log"
         children.start(
             "Valkey",

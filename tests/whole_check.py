@@ -44,6 +44,7 @@ NO_DATABASE = (
     "tests/education/test_readability.py",
     "tests/education/test_starter_modules.py",
     "tests/education/test_translations.py",
+    "tests/test_faults.py",
 )
 # What is only written or shown is so on both alike; that PostgreSQL answers what these pages
 # ask, tests/clinic/test_access.py sees there, which opens every page as every role.
@@ -58,6 +59,7 @@ SHOWN_ALIKE = (
     "tests/clinic/test_duplicates.py",
     "tests/clinic/test_eating_plan.py",
     "tests/clinic/test_eating_stages.py",
+    "tests/clinic/test_failures.py",
     "tests/clinic/test_fhir_intake.py",
     "tests/clinic/test_headers.py",
     "tests/clinic/test_how_it_reads.py",
@@ -71,11 +73,13 @@ SHOWN_ALIKE = (
     "tests/clinic/test_operation_plan.py",
     "tests/clinic/test_other_names.py",
     "tests/clinic/test_patient_page.py",
+    "tests/clinic/test_postgres.py",  # starts one of its own
     "tests/clinic/test_programme.py",
     "tests/clinic/test_quiz_measured.py",
     "tests/clinic/test_rehearsal.py",
     "tests/clinic/test_requirements.py",
     "tests/clinic/test_requiring.py",
+    "tests/clinic/test_running.py",
     "tests/clinic/test_schedule_reading.py",
     "tests/clinic/test_second_clinician.py",
     "tests/clinic/test_settings.py",

@@ -12,7 +12,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.conf import settings
-from django.db import InterfaceError, OperationalError
+from django.db import InterfaceError, InternalError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -36,8 +36,9 @@ LANGUAGE_COOKIE_AGE = 24 * 60 * 60  # seconds
 # The longest honest form is a name and a date: two names of 200 characters, percent-encoded.
 LARGEST_FORM = 32 * 1024  # bytes
 
-# What is raised when the database does not answer: the page says "not saved" (fault 6).
-NOT_REACHED = (OperationalError, InterfaceError)
+# What is raised when the database does not answer: the page says "not saved" (fault 6). One that
+# only lets read answers with an InternalError (fault 19), one whose disk is full as if away.
+NOT_REACHED = (OperationalError, InterfaceError, InternalError)
 
 
 @dataclass

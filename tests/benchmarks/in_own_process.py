@@ -35,11 +35,11 @@ def _on(database: str, module: str, arguments: Iterable[object]) -> int:
         environment = os.environ | {"CLINIC_DATA_DIR": data, "LOG_LEVEL": "ERROR"}
         environment.pop("DATABASE_URL", None)
         if database == "sqlite":
-            return _run(command, environment)
+            return run(command, environment)
         with postgres() as server:
             address = f"postgresql://postgres@{quote(server.host, safe='')}/postgres"
-            return _run(command, environment | {"DATABASE_URL": address})
+            return run(command, environment | {"DATABASE_URL": address})
 
 
-def _run(command: list[str], environment: dict[str, str]) -> int:
+def run(command: list[str], environment: dict[str, str]) -> int:
     return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode

@@ -1,10 +1,12 @@
 """The programme's mail: its page, holding it, what is in doubt, its rules, its words (B6, W10)."""
 
 from datetime import timedelta
+from io import StringIO
 from typing import Any
 
 import pytest
 from django.core import mail as outbox
+from django.core.management import call_command
 from django.db import DatabaseError, transaction
 from django.urls import reverse
 
@@ -74,6 +76,18 @@ def test_it_says_what_failed_and_why_what_waits_and_what_is_in_doubt() -> None:
     assert "Send again" not in page, "a coordinator reads only"
     assert waiting.address in client.get(reverse("mail") + "?show=waiting").content.decode()
     assert "No email failed" in _empty_page()
+
+
+def test_fault_23_after_a_restore_nothing_leaves_until_a_person_releases_it() -> None:
+    """What the backup takes for waiting may have gone out since it was made."""
+    message = a_message()
+    call_command("hold_mail", "Restored from last night's backup", stdout=StringIO())
+    assert sweep(at=now() + DAY) == 0
+    assert not send(message.pk, at=now() + DAY)
+    page = signed_in(Role.DIETITIAN).get(reverse("mail")).content.decode()
+    assert "Restored from last night" in page
+    press(Role.DIETITIAN, reverse("mail-held"), reason="Looked through", release="1")
+    assert sweep(at=now() + DAY) == 1
 
 
 def _empty_page() -> str:
