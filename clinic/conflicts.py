@@ -35,8 +35,9 @@ class TryAgain:
         @tried_again
         def call() -> HttpResponseBase:
             # What the call before may have read. A first one says itself how much it reads at all.
-            for _, upload in request.FILES.items() if called else ():
-                upload.seek(0)
+            for name in request.FILES if called else ():
+                for upload in request.FILES.getlist(name):
+                    upload.seek(0)
             called.append(True)
             return view(request, *args, **kwargs)
 
