@@ -13,7 +13,7 @@ ENV PYTHONUNBUFFERED=1 \
 
 # A volume that is mounted here for the first time takes its owner over.
 RUN useradd --system --uid 10001 --no-create-home --shell /usr/sbin/nologin clinic \
-    && install -d -o clinic /data/media
+    && install -d -o clinic /data/media /data/languages
 
 WORKDIR /app
 # Of the two the larger one: with what an S3-compatible store for uploads needs.
