@@ -60,7 +60,7 @@ def clear_by_quiz(decision: IdentityDecision, *, at: datetime) -> Clearance:
         raise ValueError("only a passed quiz of a known patient clears")
     clearance = Clearance.objects.create(
         patient=decision.patient,
-        module=submission.edition.module,
+        module_id=submission.edition.module_id,
         edition=submission.edition,
         cleared_on=submission.answered_on or programme.local_day(submission.recorded_at),
         evidence=Evidence.QUIZ,

@@ -33,8 +33,11 @@ def consider(submission: Submission) -> Decision:
     return whose(claim, link_patient_id=link_patient, policy=policy)
 
 
-def identify(submission: Submission, *, at: datetime) -> IdentityDecision | None:
-    """Match a submission if the rule may do so alone; else leave it to a person."""
+def identify(submission: Submission, *, at: datetime, new: bool = False) -> IdentityDecision | None:
+    """Match a submission if the rule may do so alone; else leave it to a person.
+
+    `new`: this transaction wrote it, so that nobody else can have seen it, let alone decided.
+    """
     decision = consider(submission)
     if decision.verdict != Verdict.AUTOMATIC or decision.person_id is None:
         return None
@@ -43,10 +46,11 @@ def identify(submission: Submission, *, at: datetime) -> IdentityDecision | None
             return _decide(
                 submission,
                 IdentityVerdict.MATCHED_AUTOMATICALLY,
-                patient=Patient.objects.get(pk=decision.person_id),
+                patient=Patient(pk=decision.person_id),
                 reasons=[str(reason) for reason in decision.reasons],
                 at=at,
                 by_id=None,
+                new=new,
             )
     except DecidedMeanwhile:  # by a person, or by another enrolment: what they decided stands
         return None
@@ -149,9 +153,10 @@ def _decide(
     by_id: int | None,
     reasons: list[str] | None = None,
     note: str = "",
+    new: bool = False,
 ) -> IdentityDecision:
     patient = locked_speaker(patient) if patient else None  # a merge came first
-    latest = _hold(submission)
+    latest = None if new else _hold(submission)
     if latest and latest.verdict != IdentityVerdict.UNDONE:
         raise DecidedMeanwhile
     decision = IdentityDecision.objects.create(

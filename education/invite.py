@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from education.addresses import is_blocked
 from education.attempts import attempts_left
@@ -27,6 +27,7 @@ from patients import programme
 from patients.batches import batches
 from patients.clock import local_date
 from patients.models import Operation
+from patients.prepared import Given, prepared
 
 # The purposes of an email with a link: sent to begin with, asked for by the patient, or to remind.
 INVITATION = "invitation"
@@ -199,16 +200,18 @@ def digest(token: str) -> str:
 
 def open_link(token: str, *, at: datetime) -> Link:
     """Look a token up; reads only. A changed address kills the links that went to the old one."""
-    row = (
-        InvitationToken.objects.filter(digest=digest(token))
-        .select_related("invitation__assignment__operation__patient", "invitation__end")
-        .select_related("invitation__assignment__module")
-        .first()
-    )
-    if row is None:
+    invitation = _behind_token.first(digest=digest(token))
+    if invitation is None:
         return Link(LinkState.UNKNOWN, None)
-    invitation = row.invitation
     return Link(link_state(invitation, at=at), invitation)
+
+
+@prepared
+def _behind_token() -> QuerySet[Invitation]:
+    given = Given("digest", InvitationToken._meta.get_field("digest"))
+    return Invitation.objects.filter(tokens__digest=given).select_related(
+        "assignment__operation__patient", "assignment__module", "end"
+    )
 
 
 def link_state(invitation: Invitation, *, at: datetime) -> LinkState:

@@ -4,6 +4,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import BigIntegerField, QuerySet
 
 from education.attempts import may_begin
 from education.drawn import answer_key, asked_of
@@ -20,6 +21,7 @@ from education.models import (
 )
 from education.rules.quiz_way import LEFT_AND_TAKEN_UP
 from education.rules.scoring import Given, is_right, score
+from patients import prepared
 from patients.conflicts import tried_again
 
 
@@ -73,8 +75,9 @@ def in_progress(invitation: Invitation) -> Attempt | None:
     whoever got a link at another address stay with that link. What was begun on a shared screen
     goes on there. One that was overtaken is not gone on with: its answers were shown since.
     """
-    own = invitation.attempts.select_related("submission", "edition").last()
+    own = _last_of_link.first(invitation=invitation.pk)
     if own:
+        own.invitation = invitation
         return None if hasattr(own, "submission") or overtaken_by(own) else own
     if invitation.way not in LEFT_AND_TAKEN_UP:
         return None
@@ -107,6 +110,12 @@ def overtaken_by(attempt: Attempt) -> Submission | None:
         .order_by("recorded_at", "id")
         .first()
     )
+
+
+@prepared.prepared
+def _last_of_link() -> QuerySet[Attempt]:
+    own = Attempt.objects.filter(invitation=prepared.Given("invitation", BigIntegerField()))
+    return own.select_related("submission", "edition").order_by("-number")[:1]
 
 
 def _draw(invitation: Invitation, unfinished: Attempt | None) -> dict[str, Any]:
@@ -199,7 +208,7 @@ def submit(
             )
             for key in keys
         )
-        identify(submission, at=at)
+        identify(submission, at=at, new=True)
     return submission
 
 

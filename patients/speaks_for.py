@@ -38,12 +38,15 @@ def speaker(patient: Patient) -> Patient:
 
 def locked_speaker(patient: Patient) -> Patient:
     """Return who speaks for a record, locked: until the transaction ends no merge changes that."""
+    of_itself = Patient.objects.select_for_update().filter(merged_into=None)
     while True:
-        found = speaker(patient)
-        locked = Patient.objects.select_for_update().get(pk=found.pk)
         # A merge or its undoing may have been first; it locks both its records.
-        if locked.merged_into_id is None and speaker(patient).pk == locked.pk:
-            return locked
+        own = of_itself.filter(pk=patient.pk).first()
+        if own:
+            return own
+        kept = of_itself.filter(pk=speaker(patient).pk).first()
+        if kept and speaker(patient).pk == kept.pk:
+            return kept
 
 
 def held(patient_id: int) -> Patient:

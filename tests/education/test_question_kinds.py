@@ -9,7 +9,7 @@ import pytest
 from clinic.call_sheet import points
 from education.answer_form import answering
 from education.answers_in_words import in_words, right_answer
-from education.drawn import asked_of
+from education.drawn import answer_key, asked_of, keys_of
 from education.models import Attempt, DraftAnswer, Submission, SubmissionAnswer
 from education.rules.scoring import Given
 from education.rules.standing import Reason
@@ -163,6 +163,15 @@ def test_a_retake_asks_another_version_where_there_is_one(phone: Phone) -> None:
     phone.begin()
     again = {question.key: question.version for question in asked_of(attempt_of(phone))}
     assert {key for key in first if first[key] != again[key]} == {"one", "match"}
+
+
+def test_it_is_scored_by_the_keys_of_the_versions_that_it_asks(phone: Phone) -> None:
+    for _ in range(2):
+        attempt = attempt_of(phone)
+        asked = {question.key: answer_key(question) for question in asked_of(attempt)}
+        assert list(keys_of(attempt).items()) == list(asked.items())
+        hand_in(phone, wrong=("one",))
+        phone.begin()
 
 
 def test_what_goes_on_behind_a_new_link_asks_the_same_versions(phone: Phone) -> None:
