@@ -34,7 +34,7 @@ REASON = {
     Reason.NEEDS_TEACH_BACK: "quiz failed, needs teach-back",
     Reason.FAILED: "quiz failed, may be taken again",
     Reason.NOT_FINISHED: "quiz begun, not finished",
-    Reason.NOT_OPENED: "link sent, quiz not begun",
+    Reason.NOT_OPENED: "link sent or sheet given, quiz not begun",
     Reason.NEVER_INVITED: "not invited yet",
     Reason.NO_DATE: "no OR date yet",
 }
