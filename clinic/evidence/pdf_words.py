@@ -130,11 +130,11 @@ def _operation(operation: PlannedOperation, record: ClearanceRecord) -> Iterator
     yield strong(
         f"On {day(record.on)} the answer was: {answer}" + (f". {'. '.join(why)}." if why else ".")
     )
-    facts = [("Booking", BOOKING[Booking(operation.booking)])]
-    facts += [("Surgeon", operation.surgeon)] if operation.surgeon else []
-    facts += [("Facility", operation.facility)] if operation.facility else []
-    facts += [("Case number", operation.case_number)] if operation.case_number else []
-    yield facts(facts)
+    known = [("Booking", BOOKING[Booking(operation.booking)])]
+    known += [("Surgeon", operation.surgeon)] if operation.surgeon else []
+    known += [("Facility", operation.facility)] if operation.facility else []
+    known += [("Case number", operation.case_number)] if operation.case_number else []
+    yield facts(known)
     if operation.required:
         yield heading("What it needs", 3)
         yield table(
