@@ -3,25 +3,40 @@
 from collections.abc import Collection, Iterator
 from datetime import datetime
 
+from django.db.models import Prefetch
+
 from clinic import question_words
 from education.answer import given_of
 from education.models import PatientQuestion, QuestionAnswer
+from education.rules.asking import About
+from education.rules.module_parts import in_language
+from patients.rules.languages import SOURCE_LANGUAGE
 
 LONGEST = 120  # characters of a text that are shown
+# In short: which section or question it was, the question's own page says.
+ABOUT = {
+    About.MODULE: "the module",
+    About.SECTION: "a section",
+    About.QUESTION: "a question of the quiz",
+    About.RESULT: "the result",
+}
 
 
 def told_of(operation_ids: Collection[int]) -> Iterator[tuple[datetime, str, str, str]]:
     """Yield when, what, in which words, and who: each question and each answer to one."""
-    asked = PatientQuestion.objects.filter(
-        invitation__assignment__operation__in=operation_ids
-    ).select_related("edition")
+    answers = QuestionAnswer.objects.select_related("link__message", "by")
+    asked = (
+        PatientQuestion.objects.filter(invitation__assignment__operation__in=operation_ids)
+        .select_related("edition")
+        .prefetch_related(Prefetch("answers", queryset=answers))
+    )
     for question in asked:
-        detail = f"{question_words.about_words(question)}: {_short(question.text)}"
+        title = in_language(question.edition.title, SOURCE_LANGUAGE)
+        detail = f"{title}, {ABOUT[About(question.about)]}: {_short(question.text)}"
         yield question.recorded_at, "question asked", detail, "through the emailed link"
-    answers = QuestionAnswer.objects.filter(question__in=asked.values("pk"))
-    for one in answers.select_related("link__message", "by"):
-        how = question_words.answer_words(one, given_of(one).arrived)
-        yield one.recorded_at, "question answered", f"{how}: {_short(one.text)}", str(one.by)
+        for one in question.answers.all():
+            how = question_words.answer_words(one, given_of(one).arrived)
+            yield one.recorded_at, "question answered", f"{how}: {_short(one.text)}", str(one.by)
 
 
 def _short(text: str) -> str:
