@@ -17,6 +17,8 @@ from education.rules.written_answer import LONGEST, Problem, WrittenProblem
 from education.shown import ShownQuestion
 from education.written import Lettered, as_typed, lines_of, options_of, read_answer
 
+# What stands before the answers, in the order of the sheet.
+FACTS = ("given_names", "family_names", "month", "day", "year", "answered_on")
 CODE_PROBLEM = {
     CodeProblem.EMPTY: "Type the code of the sheet.",
     CodeProblem.NOT_THE_LENGTH: "A code has eight letters and digits, such as 7KMP-X2D4.",
@@ -78,7 +80,7 @@ class AnswersForm(YouForm):
             ("family_names", "Family names"),
             ("month", "Month"),
             ("day", "Day"),
-            ("year", "Year of birth"),
+            ("year", "Year"),
         ):
             self.fields[name].label = label
             self.fields[name].widget.attrs["autocomplete"] = "off"
@@ -102,6 +104,8 @@ class AnswersForm(YouForm):
                     attrs={"autocomplete": "off", "spellcheck": "false", "maxlength": LONGEST}
                 ),
             )
+
+        self.order_fields(FACTS)
 
     def clean(self) -> dict[str, Any]:
         """Read every answer by what its question takes."""
