@@ -1,6 +1,8 @@
 """What staff read about patients' questions: where one stands, what it is about, the next step."""
 
-from education.models import Edition, PatientQuestion, QuestionAnswer
+from collections.abc import Sequence
+
+from education.models import PatientQuestion, Question, QuestionAnswer, Section
 from education.rules.asking import About, Arrived, Means, Stand
 from education.rules.module_parts import in_language
 from education.rules.one_persons import Found, Sign
@@ -23,6 +25,12 @@ ARRIVED = {
     Arrived.UNSURE: "the email may have gone out, or not",
     Arrived.NO: "the email did not arrive: call",
 }
+PART = {
+    About.MODULE: "the module",
+    About.SECTION: "section “{}”",
+    About.QUESTION: "question “{}”",
+    About.RESULT: "the result",
+}
 SIGN = {
     Sign.COPIED: "the patient’s own words",
     Sign.NAME: "a name of the patient’s",
@@ -41,21 +49,21 @@ def next_step(stand: Stand, patient: Patient) -> str:
     return "Call: the answer did not arrive" if stand == Stand.NOT_ARRIVED else "Answer"
 
 
-def about_words(question: PatientQuestion) -> str:
-    """Return what a question is about, as staff call it."""
-    part = _part(question.edition, About(question.about), question.part)
-    return f"{in_language(question.edition.title, SOURCE_LANGUAGE)}: {part}"
-
-
-def _part(edition: Edition, about: About, key: str) -> str:
-    if about == About.SECTION:
-        section = edition.sections.filter(key=key).first()
-        return f"section “{in_language(section.heading, SOURCE_LANGUAGE)}”" if section else key
-    if about == About.QUESTION:
-        rows = edition.questions.filter(key=key.partition(".")[0])
-        asked = next((one for one in rows if one.name == key), None)
-        return f"question “{in_language(asked.stem, SOURCE_LANGUAGE)}”" if asked else key
-    return "the result" if about == About.RESULT else "the module"
+def about_words(questions: Sequence[PatientQuestion]) -> dict[int, str]:
+    """Return what each question is about, as staff call it, by id; two queries for all."""
+    editions = {one.edition_id for one in questions}
+    keys = {one.part.partition(".")[0] for one in questions if one.part}
+    sections = Section.objects.filter(edition__in=editions, key__in=keys)
+    asked = Question.objects.filter(edition__in=editions, key__in=keys)
+    headings = {(one.edition_id, one.key): one.heading for one in sections} if keys else {}
+    stems = {(one.edition_id, one.name): one.stem for one in asked} if keys else {}
+    found = {}
+    for one in questions:
+        named = headings if one.about == About.SECTION else stems
+        words = named.get((one.edition_id, one.part), {SOURCE_LANGUAGE: one.part})
+        part = PART[About(one.about)].format(in_language(words, SOURCE_LANGUAGE))
+        found[one.pk] = f"{in_language(one.edition.title, SOURCE_LANGUAGE)}: {part}"
+    return found
 
 
 def language_note(question: PatientQuestion) -> str:

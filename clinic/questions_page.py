@@ -70,15 +70,21 @@ def with_answers(found: QuerySet[PatientQuestion]) -> QuerySet[PatientQuestion]:
 
 def rows(found: Iterable[PatientQuestion]) -> list[QuestionRow]:
     """Return the rows of questions that were read by `with_answers`."""
-    return [row(one) for one in found]
+    listed = list(found)
+    about = question_words.about_words(listed)
+    return [_row(one, about[one.pk]) for one in listed]
 
 
 def row(question: PatientQuestion) -> QuestionRow:
     """Return one question's row."""
+    return rows([question])[0]
+
+
+def _row(question: PatientQuestion, about: str) -> QuestionRow:
     stand = stand_of(question)
     return QuestionRow(
         record=question,
-        about=question_words.about_words(question),
+        about=about,
         stand=stand,
         stand_words=question_words.STAND[stand],
         step=question_words.next_step(stand, question.patient),

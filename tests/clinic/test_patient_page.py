@@ -107,7 +107,7 @@ def test_the_number_of_queries_does_not_grow_with_the_history(
         log_contact(patient, means=Means.CALL, outcome=Outcome.NO_ANSWER, at=now(), by_id=member.pk)
     client = signed_in(member)
     page(client, patient)
-    with django_assert_max_num_queries(60):
+    with django_assert_max_num_queries(65):
         page(client, patient)
 
 
