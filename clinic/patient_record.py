@@ -13,9 +13,8 @@ from clinic.models import StaffUser
 from clinic.reach import Reached, reached
 from clinic.second_opinions import first_clinicians
 from clinic.words import why
-from education.escalate import open_escalations
-from education.models import Assignment, Clearance, Escalation, SignOff, Submission, Waiver
-from education.reaching import NOTHING_KNOWN, Reaching, reaching
+from education.models import Assignment, Clearance, SignOff, Submission, Waiver
+from education.reaching import NOTHING_KNOWN, Help, Reaching, reaching
 from education.rules.next_step import NextStep, next_step
 from education.standings import Told, standings, standings_as_of
 from education.titles import titles
@@ -80,7 +79,7 @@ class Record:
     other_names: list[OtherName]
     may_be_same: list[Patient]
     merges: list[Merge]
-    help: Escalation | None
+    help: Help | None
     bad_address: BadAddress | None
 
     @property
@@ -144,6 +143,8 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
     bad = next(iter(told_of([patient], zone=settings.zone)), None)
     # Of a past day the emails say enough.
     marked = bad.mark.why if bad and not known_at else None
+    # What to do next, and who helps to reach the patient, is said of today alone.
+    known = {} if known_at else reaching([patient.pk], zone=settings.zone)
     return Record(
         patient=patient,
         facts=asked.facts,
@@ -153,6 +154,7 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
         operations=_operations(
             patient,
             named,
+            known,
             marked,
             on=asked.on,
             known_at=known_at,
@@ -170,7 +172,7 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
             pair.other if pair.one_id == patient.pk else pair.one for pair in pairs_of(patient)
         ],
         merges=list(merges([patient.pk]).filter(undone__isnull=True)),
-        help=None if known_at else open_escalations([patient.pk]).get(patient.pk),
+        help=known.get(patient.pk, NOTHING_KNOWN).escalation,
         bad_address=bad,
     )
 
@@ -189,6 +191,7 @@ def other_names_of(patient: Patient, *, known_at: datetime | None) -> list[Other
 def _operations(
     patient: Patient,
     named: dict[int, str],
+    known: Mapping[int, Reaching],
     marked: str | None,
     *,
     on: date,
@@ -222,8 +225,6 @@ def _operations(
     happenings = of_modules(told, records, known_at=known_at, zone=used.zone)
     contacts = contacts_of(records, known_at=known_at, zone=used.zone)
     firsts = first_clinicians(told)
-    # What to do next is said of today alone.
-    known = {} if known_at else reaching([patient.pk], zone=used.zone)
     found = []
     for pk, change in planned.items():
         modules = [

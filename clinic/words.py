@@ -188,6 +188,8 @@ def _reason(reason: Reason, told: Told, reached: Reached) -> str:
     facts, answer = told.facts, told.answer
     if reason == Reason.CLEARED_AFTER_CLEAR_BY and answer.cleared_on and facts.clear_by:
         return f"cleared {days((answer.cleared_on - facts.clear_by).days)} after the clear-by date"
+    if reason == Reason.NEVER_INVITED and not reached.reach.has_email:
+        return "no email address: by phone"
     if reason == Reason.NEVER_INVITED and facts.clearances:
         return "not invited again yet"
     if reason == Reason.NOT_OPENED:

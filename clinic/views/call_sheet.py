@@ -33,9 +33,7 @@ from patients.programme import current, local_day
 def call_sheet(request: HttpRequest, pk: int, assignment: int) -> HttpResponse:
     """Show the points to go through, with an open question for each, on screen or to print."""
     try:
-        row = _assignment(request, assignment)
-        if row.operation.patient_id != pk:
-            return redirect("call-sheet", row.operation.patient_id, row.pk)
+        row = _assignment(request, assignment, of=pk)
         form = TeachBackForm(points=acts.points_of(row), on=local_day(now()))
         return _show(request, row, form)
     except DatabaseError:
@@ -107,8 +105,10 @@ def _show(request: HttpRequest, row: Assignment, form: TeachBackForm) -> HttpRes
     return render(request, "clinic/call_sheet.html", context, status=422 if form.is_bound else 200)
 
 
-def _assignment(request: HttpRequest, pk: int) -> Assignment:
+def _assignment(request: HttpRequest, pk: int, *, of: int | None = None) -> Assignment:
     rows = Assignment.objects.select_related("operation__patient", "operation__procedure", "module")
+    if of is not None:
+        rows = rows.filter(operation__patient=of)
     row = get_object_or_404(rows, pk=pk)
     about(request, row.operation.patient_id)
     return row
