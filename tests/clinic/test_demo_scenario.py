@@ -34,6 +34,8 @@ from education.models import (
     IdentityVerdict,
     Message,
     MessageState,
+    OftenAsked,
+    PatientQuestion,
     ReceivedMail,
     Revocation,
     Submission,
@@ -376,3 +378,11 @@ def test_todays_schedule_is_left_to_be_imported(built: Built) -> None:
         Reason.NO_SUCH_DAY,
         Reason.TWO_DIGIT_YEAR,
     ]
+
+
+def test_one_question_waits_one_is_answered_and_one_is_for_everybody(built: Built) -> None:
+    assert [q.patient.mrn for q in PatientQuestion.objects.waiting()] == ["TF-30107"]
+    assert PatientQuestion.objects.exclude(answers__isnull=True).count() == 2
+    [entry] = OftenAsked.objects.all()
+    assert entry.came_from
+    assert entry.came_from.patient.mrn == "TF-30109"

@@ -49,5 +49,9 @@ def test_everything_that_english_has_and_the_language_has_not() -> None:
 
 
 def test_texts_by_name() -> None:
-    texts = {"name": {"en": "Liquids"}, "allowed": {"en": ("Milk",), "es": ("Leche",)}, "meal": {}}
+    texts: dict[str, dict[str, Any]] = {
+        "name": {"en": "Liquids"},
+        "allowed": {"en": ("Milk",), "es": ("Leche",)},
+        "meal": {},
+    }
     assert missing_texts(texts, "es") == ("name",)
