@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from education.rules.birth_date import Code, Field, Problem, read_birth_date
+from education.written_days import month_names
 
 MAX_NAME = 200  # characters, as in the register
 
@@ -69,7 +70,7 @@ class YouForm(forms.Form):
         """Read the three fields of the date together."""
         cleaned = super().clean() or self.cleaned_data
         parts = [str(self.data.get(field, "")) for field in Field]
-        read = read_birth_date(*parts, on=self.on)
+        read = read_birth_date(*parts, on=self.on, months=month_names())
         if isinstance(read, date):
             cleaned["birth_date"] = read
             return cleaned

@@ -14,12 +14,13 @@ from django.utils.dateformat import format as format_date
 from django.utils.dateformat import time_format
 from django.utils.translation import get_language
 
-from patients.rules.languages import SOURCE_LANGUAGE, codes
+from patients.rules.languages import SOURCE_LANGUAGE, added, codes
 
 LONG = {"en": "l, F j, Y", "es": r"l j \d\e F \d\e Y"}
 PLAIN = {"en": "F j, Y", "es": r"j \d\e F \d\e Y"}
 SHORT = {"en": "D, F j", "es": r"D j \d\e F"}
 CLOCK = {"en": "g:i A", "es": "H:i"}
+_FORMS = ("format", "stand-alone")
 _PARTS = {"d": "day", "M": "month", "y": "year"}
 
 
@@ -63,6 +64,18 @@ def date_parts() -> list[str]:
         return ["month", "day", "year"]
     pattern = str(get_date_format("short", locale=locale).pattern)
     return [_PARTS[letter] for letter in sorted(_PARTS, key=pattern.find)]
+
+
+def month_names() -> list[list[str]]:
+    """Return the names of the twelve months in the languages beside English and Spanish, as a date
+    has them and as they stand alone; [] without such a language.
+    """
+    locales = [locale for one in added() if (locale := _locale(one.code))]
+    return [
+        [str(locale.months[form]["wide"][n]) for locale in locales for form in _FORMS]
+        for n in range(1, 13)
+        if locales
+    ]
 
 
 def _written(day: date, ours: dict[str, str], cldr: Literal["full", "long"]) -> str:

@@ -1,13 +1,14 @@
 """Which day was typed as a date of birth?
 
 Three fields, never one string: 03/04 means two days in two countries. The month may be a number or
-a name, English or Spanish, whole or cut short. What cannot be a date of birth is said, field by
-field; nothing is guessed.
+a name, in English, Spanish or a further language, whole or cut short. What cannot be a date of
+birth is said, field by field; nothing is guessed.
 """
 
 import calendar
 import re
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -62,13 +63,17 @@ class Problem:
     code: Code
 
 
-def read_birth_date(day: str, month: str, year: str, *, on: date) -> date | tuple[Problem, ...]:
+def read_birth_date(
+    day: str, month: str, year: str, *, on: date, months: Sequence[Sequence[str]] = ()
+) -> date | tuple[Problem, ...]:
     """Return the day that was typed, or what is wrong with it, in the order day, month, year.
+
+    `months`: the names of the twelve months in further languages, January's first.
 
     Digits of every script are read. `on` is today: a date of birth is not after it, and at most
     120 years before it.
     """
-    d, m, y = _read_day(day), _read_month(month), _read_year(year, on=on)
+    d, m, y = _read_day(day), _read_month(month, months), _read_year(year, on=on)
     if isinstance(d, int) and isinstance(m, int) and d > _longest(m, y):
         d = Code.NO_SUCH_DAY
     if isinstance(d, Code) or isinstance(m, Code) or isinstance(y, Code):
@@ -96,17 +101,19 @@ def _read_day(typed: str) -> int | Code:
     return int(digits) if 1 <= int(digits) <= 31 else Code.NO_SUCH_DAY
 
 
-def _read_month(typed: str) -> int | Code:
+def _read_month(typed: str, further: Sequence[Sequence[str]]) -> int | Code:
     text = _plain(typed)
     if isinstance(text, Code):
         return text
     if text.isdecimal():
         return int(text) if 1 <= int(text) <= 12 else Code.NO_SUCH_MONTH
     name = text.removesuffix(".")
+    others = [[_folded(one) for one in names] for names in further] or [[]] * len(MONTHS)
     fitting = [
         number
-        for number, names in enumerate(MONTHS, start=1)
-        if len(name) >= SHORTEST_NAME and any(known.startswith(name) for known in names)
+        for number, names in enumerate(zip(MONTHS, others, strict=True), start=1)
+        if len(name) >= SHORTEST_NAME
+        and any(known.startswith(name) for listed in names for known in listed)
     ]
     return fitting[0] if len(fitting) == 1 else Code.UNKNOWN_MONTH
 
@@ -140,11 +147,14 @@ def _plain(typed: str) -> str | Code:
     """
     if len(typed) > MAX_LENGTH:
         return Code.TOO_LONG
-    decomposed = unicodedata.normalize("NFKD", typed.casefold())
-    text = "".join(
+    return _folded(typed) or Code.EMPTY
+
+
+def _folded(text: str) -> str:
+    decomposed = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(
         char for char in decomposed if unicodedata.category(char) not in {"Mn", "Cf"}
     ).strip()
-    return text or Code.EMPTY
 
 
 def _later_part(born: date, on: date) -> Field:
