@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from django.db import transaction
 
+from education.addresses import is_blocked
 from education.invite import LinkState, digest
 from education.models import (
     AnswerLink,
@@ -43,6 +44,7 @@ class AnswerRefusal(StrEnum):
     """Why no answer was kept."""
 
     NO_EMAIL = "no_email"
+    COMES_BACK = "comes_back"  # nothing that is sent to the address arrives
     ANSWERED_MEANWHILE = "answered_meanwhile"
 
 
@@ -73,6 +75,8 @@ def answer(
             return AnswerRefusal.ANSWERED_MEANWHILE
         if means == Means.EMAIL and not patient.email:
             return AnswerRefusal.NO_EMAIL
+        if means == Means.EMAIL and is_blocked(patient.email, unasked=False):
+            return AnswerRefusal.COMES_BACK
         _take_back_unsent(question, at=at)
         given = QuestionAnswer.objects.create(
             question=question, means=means, text=text, recorded_at=at, by_id=by_id

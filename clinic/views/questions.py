@@ -11,6 +11,7 @@ from clinic.access import about, member
 from clinic.forms.questions import AnswerForm
 from clinic.once import once
 from clinic.roles import CARERS, READERS, STAGE_KEEPERS
+from education.addresses import is_blocked
 from education.answer import AnswerRefusal, answer
 from education.models import PatientQuestion
 from education.rules.asking import Means
@@ -25,6 +26,7 @@ KEPT = {
 }
 REFUSED = {
     AnswerRefusal.NO_EMAIL: "There is no email address on file any more: call.",
+    AnswerRefusal.COMES_BACK: "Emails to this address come back: call.",
     AnswerRefusal.ANSWERED_MEANWHILE: (
         "Somebody else answered after your page was shown. Read that answer first; yours is below "
         "and was not sent."
@@ -107,6 +109,7 @@ def _page(
         "form": form,
         "language_note": question_words.language_note(asked),
         "earlier": questions_page.earlier(asked),
+        "comes_back": is_blocked(asked.patient.email, unasked=False),
         "entries": asked.often_asked.count(),
         "zone": programme.current().zone,
         "may_care": role in CARERS,
