@@ -79,7 +79,7 @@ def _context(assignment: Assignment, *, at: datetime) -> dict[str, object]:
         "language": language_for(assignment, patient.language),
         "sheets": [read_sheet(code, at=at) for code in papers],
         "good": SheetState.GOOD,
-        "screens": screens.order_by("-recorded_at"),
+        "screens": screens.order_by("-recorded_at", "-id")[:1],
         "good_for": CODE_GOOD,
         "call": unfinished_call(assignment, at=at),
         "zone": current().zone,
