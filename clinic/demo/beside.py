@@ -37,7 +37,7 @@ SIPS = VideoText(
 )
 
 
-def with_pictures(text: ModuleText, *, at: datetime, by_id: int) -> ModuleText:
+def with_pictures(text: ModuleText, *, at: datetime, by_id: int | None = None) -> ModuleText:
     """Return a module with the demo's picture and video, if it has the section for them."""
     sections = tuple(_shown(one) if one.key == SECTION else one for one in text.sections)
     return with_files(replace(text, sections=sections), FOLDER, at=at, by_id=by_id)
