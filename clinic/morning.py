@@ -22,7 +22,7 @@ from django.db.models import (
 )
 from django.db.models.fields.json import KT
 
-from clinic.bad_addresses import marked_addresses
+from clinic.bad_addresses import marked_addresses, with_marked_address
 from clinic.digests_missed import digests_missed
 from clinic.models import StaffUser
 from clinic.reach import Reached, reached
@@ -301,6 +301,7 @@ def _other_counts(
         _count("nothing_required", no_module),
         _count("enrolled", Patient.objects.on_the_register()),
         _count("mail_held", mail_hold.on()),
+        _count("bad_addresses", with_marked_address(on=on)),
         _count("wrote_back", ReceivedMail.objects.to_look_at()),
         _count("digests_missed", digests_missed(member_id, on=on)),
     ]

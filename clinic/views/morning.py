@@ -70,13 +70,12 @@ def _plans(request: HttpRequest, listed: Morning) -> dict[str, object]:
 
 def _bad_addresses(request: HttpRequest, listed: Morning) -> dict[str, object]:
     """Patients whom no email reaches, flagged or not; a list that was narrowed down has none."""
-    if listed.asked.narrowed or listed.asked.page > 1:
+    count = listed.other.get("bad_addresses", 0)
+    if not count or listed.asked.narrowed or listed.asked.page > 1:
         return {}
-    zone = listed.programme.zone
-    found = bad_addresses(on=listed.on, zone=zone, limit=LISTED + 1)
     return {
-        "bad": found[:LISTED],
-        "more_bad": len(found) > LISTED,
+        "bad_count": count,
+        "bad": bad_addresses(on=listed.on, zone=listed.programme.zone, limit=LISTED),
         "may_decide": member(request).role in REGISTRARS,
     }
 
