@@ -21,7 +21,7 @@ from clinic.celery import app
 def fork(name: str, act: Callable[[], object], *, log: Path) -> int:
     """Run `act` in a process of its own; returns its process id, which is its group's too."""
     connection.close()
-    connection.close_pool()
+    getattr(connection, "close_pool", lambda: None)()  # PostgreSQL alone has one
     pid = os.fork()
     if pid:
         return pid
