@@ -18,6 +18,7 @@ class CountedTask(DjangoTask[Any, Any]):
     """
 
     abstract = True
+    Request = "clinic.pulse:WatchedRequest"
 
     def __call__(self, *ids: Any, **named: Any) -> Any:
         """Run once, and say how it ended."""

@@ -7,15 +7,19 @@ from the database (clinic/readiness.py).
 """
 
 import logging
+import threading
 from pathlib import Path
 from typing import Any
 
 from celery import bootsteps
 from celery.beat import PersistentScheduler
+from celery.worker.request import Request
 from django.conf import settings
 
-EVERY = 10.0  # seconds
+EVERY = 5.0  # seconds
 log = logging.getLogger(__name__)
+
+_not_acknowledged = threading.Event()
 
 
 def touch(name: str) -> None:
@@ -27,6 +31,25 @@ def touch(name: str) -> None:
         log.exception("The pulse of %s cannot be shown", name)
 
 
+class WatchedRequest(Request):
+    """A task in the worker's hands, which notes when the broker cannot be told that it is done.
+
+    Celery logs that and goes on: a worker whose hands are full of tasks that it cannot hand back
+    asks for no others, never again, and so never sees that the broker has long been there anew.
+    """
+
+    def acknowledge(self) -> None:
+        """Tell the broker that the task is done."""
+        if self.acknowledged:
+            return
+        try:
+            self.message.ack()
+        except self.connection_errors:
+            log.warning("The broker could not be told that a task is done")
+            _not_acknowledged.set()
+        self.acknowledged = True
+
+
 class WorkerPulse(bootsteps.StartStopStep):
     """A step of the Celery worker: a timer of its own loop."""
 
@@ -36,7 +59,14 @@ class WorkerPulse(bootsteps.StartStopStep):
     def start(self, parent: Any) -> None:
         """Begin with the worker."""
         touch("worker")
-        self.ticking = parent.timer.call_repeatedly(EVERY, touch, ("worker",))
+        self.ticking = parent.timer.call_repeatedly(EVERY, self.tick)
+
+    def tick(self) -> None:
+        """Show that the loop goes on; raised is what makes Celery connect to the broker anew."""
+        touch("worker")
+        if _not_acknowledged.is_set():
+            _not_acknowledged.clear()
+            raise ConnectionError("the broker could not be told that a task is done")
 
     def stop(self, parent: Any) -> None:
         """End with the worker."""

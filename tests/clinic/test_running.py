@@ -8,7 +8,7 @@ from celery import Celery, Task
 from django.urls import reverse
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
-from clinic import parking
+from clinic import parking, pulse
 from clinic.counted_task import CountedTask
 from clinic.models import FailingTask, Role, TaskTally
 from clinic.once import new_key
@@ -145,3 +145,27 @@ def test_neither_kind_nor_decision_can_be_made_up() -> None:
         address = reverse("running-parked", args=(kind, 1))
         said = {"act_key": new_key(), "decision": decision}
         assert client.post(address, said).status_code == 404
+
+
+def test_b4_a_worker_that_cannot_hand_back_its_tasks_connects_anew(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Found by tests/long/redis_soak.py: with its hands full it asked for nothing, never again.
+
+    A ConnectionError out of a timer is what makes Celery's loop restart its consumer.
+    """
+    monkeypatch.setattr(pulse, "touch", lambda name: None)
+    step = pulse.WorkerPulse.__new__(pulse.WorkerPulse)
+    step.tick()
+    request = pulse.WatchedRequest.__new__(pulse.WatchedRequest)
+    request.acknowledged, request._connection_errors = False, (OSError,)
+
+    class Gone:
+        def ack(self) -> None:
+            raise ConnectionRefusedError
+
+    request._message = Gone()
+    request.acknowledge()
+    with pytest.raises(ConnectionError):
+        step.tick()
+    step.tick()

@@ -69,6 +69,8 @@ def end(pids: Iterable[int]) -> None:
     """`kill -9` for these groups, if they live, and wait until they are gone."""
     for pid in pids:
         with suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)  # it may not lead a group of its own yet
+        with suppress(ProcessLookupError):
             os.killpg(pid, signal.SIGKILL)
         with suppress(ChildProcessError):
             os.waitpid(pid, 0)

@@ -30,7 +30,7 @@ from tests.long.installation import until  # noqa: E402
 
 FOLDER = Path(sys.argv[1])
 RESTARTS = int(sys.argv[2])
-FLUSHES, SILENCES = max(RESTARTS // 4, 1), max(RESTARTS // 7, 1)
+FLUSHES, SILENCES = max(RESTARTS // 4, 1), max(RESTARTS // 6, 1)
 SILENT_FOR, LIMIT = 10.0, 60.0  # seconds
 PAUSE = 0.5  # seconds between two invitations
 PORT = urlsplit(settings.REDIS_URL).port or 0
