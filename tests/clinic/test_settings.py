@@ -116,6 +116,28 @@ def test_settings_that_contradict_each_other_are_refused(env: dict[str, str], na
     assert said.startswith(name)
 
 
+def test_a_mailbox_and_a_mail_service_are_set_whole_or_complained_of() -> None:
+    wrong = {
+        "HOSTED_MAIL": "of-nobody",
+        "ANYMAIL_WEBHOOK_SECRET": "short",
+        "IMAP_HOST": "m.invalid",
+    }
+    said = problems(load(PRODUCTION | wrong | {"IMAP_TLS": "none"}))
+    named = sorted(line.split()[0].rstrip(":") for line in said)
+    both, service, secret = "EMAIL_HOST", "HOSTED_MAIL", "ANYMAIL_WEBHOOK_SECRET"
+    assert named == sorted([both, service, secret, "IMAP_HOST", "IMAP_PASSWORD"])
+    env = {name: value for name, value in PRODUCTION.items() if not name.startswith("EMAIL_")}
+    env |= {"HOSTED_MAIL": "postmark", "ANYMAIL_WEBHOOK_SECRET": "service:" + "x" * 20}
+    env |= {"IMAP_HOST": "m.invalid", "IMAP_USER": "desk", "IMAP_PASSWORD": "secret"}
+    code = (
+        "from clinic import settings as s;"
+        "print(s.MAIL_EVENTS, s.IMAP_PORT, s.CELERY_BEAT_SCHEDULE['read-mailbox']['schedule'])"
+    )
+    answer = python(env, "-c", code)
+    # Every minute: what came back is on the list within five (promise B6).
+    assert answer.stdout.split() == ["True", "993", "60.0"], answer.stderr
+
+
 def test_secrets_are_read_from_files(tmp_path: Path) -> None:
     """As an engine for containers mounts them; a line's end at the end is an editor's."""
     secrets = {"SECRET_KEY": "k1-" * 20, "POSTGRES_PASSWORD": "pw", "EMAIL_HOST_PASSWORD": "mail"}
