@@ -4,7 +4,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import BigIntegerField, QuerySet
+from django.db.models import BigIntegerField, Exists, OuterRef, QuerySet
 
 from education.attempts import may_begin
 from education.drawn import answer_key, asked_of
@@ -78,7 +78,8 @@ def in_progress(invitation: Invitation) -> Attempt | None:
     own = _last_of_link.first(invitation=invitation.pk)
     if own:
         own.invitation = invitation
-        return None if hasattr(own, "submission") or overtaken_by(own) else own
+        # Asked along with the attempt: each page of a quiz reads it.
+        return None if hasattr(own, "submission") or vars(own)["overtaken"] else own
     if invitation.way not in LEFT_AND_TAKEN_UP:
         return None
     earlier = (
@@ -115,7 +116,12 @@ def overtaken_by(attempt: Attempt) -> Submission | None:
 @prepared.prepared
 def _last_of_link() -> QuerySet[Attempt]:
     own = Attempt.objects.filter(invitation=prepared.Given("invitation", BigIntegerField()))
-    return own.select_related("submission", "edition").order_by("-number")[:1]
+    since = Submission.objects.filter(
+        attempt__invitation__assignment=OuterRef("invitation__assignment"),
+        recorded_at__gt=OuterRef("recorded_at"),
+    ).exclude(attempt=OuterRef("pk"))
+    asked = own.annotate(overtaken=Exists(since)).select_related("submission", "edition")
+    return asked.order_by("-number")[:1]
 
 
 def _draw(invitation: Invitation, unfinished: Attempt | None) -> dict[str, Any]:

@@ -15,6 +15,9 @@ from pypdf import PdfReader
 from clinic import quiz_sheet
 from clinic.models import StaffUser
 from education.answers_in_words import right_answer
+from education.drawn import asked_of
+from education.enter import enter
+from education.forms import Typed
 from education.invite import Refusal
 from education.models import Assignment, Attempt, Clearance, Invitation, QuizCode, Submission
 from education.other_ways import SheetState, attempt_of, print_sheet, read_sheet
@@ -23,6 +26,7 @@ from education.rules.quiz_way import Way
 from education.rules.standing import Reason, Standing
 from education.shown import questions
 from education.standings import standing_of
+from education.take import begin, in_progress
 from education.written import as_typed
 from patients.clock import now
 from patients.models import Patient
@@ -247,6 +251,26 @@ def test_a_sheet_is_overtaken_when_the_right_answers_were_shown(
         assert "the right answers to these questions were shown" in page
     third = a_sheet(assignment, dietitian, days=0)
     assert attempt_of(third.invitation).turn == 1  # a retake is not the same quiz
+
+
+def test_a_quiz_begun_by_the_link_is_drawn_anew_when_a_sheet_came_in(dietitian: StaffUser) -> None:
+    assignment = an_assigned(email="odalys@example.org")
+    patient = assignment.operation.patient
+    link, _ = an_invitation(assignment=assignment, at=days_ago(2))
+    begun = begin(link, at=days_ago(2))
+    assert in_progress(link) == begun
+    attempt = attempt_of(a_sheet(assignment, dietitian, days=1).invitation)
+    enter(
+        attempt,
+        dict.fromkeys(asked_of(attempt)),
+        Typed(patient.given_names, patient.family_names, patient.birth_date),
+        language="en",
+        at=now(),
+        by_id=dietitian.pk,
+        answered_on=local_day(now()),
+    )
+    assert in_progress(link) is None
+    assert begin(link, at=now()).turn == 1
 
 
 def test_a_sheet_keeps_its_edition_and_says_that_a_newer_one_ended_it(
