@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from django.contrib import messages
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
@@ -77,8 +77,11 @@ def printed_sheets(request: HttpRequest, stamp: int) -> HttpResponse:
 @open_to(*CARERS)
 @require_safe
 def sheets_pdf(request: HttpRequest, stamp: int) -> HttpResponse:
-    """Return the sheets that were made together as one file."""
-    return _pdf(_together(request, stamp), f"quiz-sheets-{stamp}")
+    """Return the sheets that were made together as one file; of none there is none."""
+    codes = _together(request, stamp)
+    if not codes:
+        return HttpResponseRedirect(reverse("printed-sheets", args=[stamp]))
+    return _pdf(codes, f"quiz-sheets-{stamp}")
 
 
 @open_to(*CARERS)
@@ -127,8 +130,6 @@ def _withdraw(request: HttpRequest, codes: list[QuizCode]) -> None:
 
 
 def _pdf(codes: list[QuizCode], name: str) -> HttpResponse:
-    if not codes:
-        raise Http404
     content = quiz_sheet.write(codes, programme=current())
     response = HttpResponse(content, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{name}.pdf"'

@@ -219,7 +219,6 @@ MAY_BE_EMPTY = {
     "mail-tray-message",
     "link-to-nowhere",
     "invited-several",
-    "sheets-pdf",
 }
 
 
