@@ -128,7 +128,7 @@ def live(number: int, chance: random.Random) -> tuple[str, Counter[str]]:
     at = chance.randrange(1, 4)
     # Each writer counts for itself, in a process that is gone afterwards.
     for facts in (PatientFacts, OperationFacts):
-        facts.reset_sequence(1000 + number * WRITTEN, force=True)
+        facts.reset_sequence(1000 * (number + 1), force=True)
 
     def write_and_die() -> None:
         WRITING[point](at)
