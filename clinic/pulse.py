@@ -9,7 +9,7 @@ from the database (clinic/readiness.py).
 import logging
 import threading
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from celery import bootsteps
 from celery.beat import PersistentScheduler
@@ -42,9 +42,10 @@ class WatchedRequest(Request):
         """Tell the broker that the task is done."""
         if self.acknowledged:
             return
+        errors = cast("tuple[type[Exception], ...]", self.connection_errors)
         try:
             self.message.ack()
-        except self.connection_errors:
+        except errors:
             log.warning("The broker could not be told that a task is done")
             _not_acknowledged.set()
         self.acknowledged = True
