@@ -4,6 +4,7 @@ import os
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import django
@@ -41,7 +42,7 @@ class Publishes(wake.Publisher):
         super().__init__()
         self.app = Celery("silent", broker=broker, set_as_current=False)
         self.app.config_from_object("django.conf:settings", namespace="CELERY")
-        self.app.conf.broker_url = broker
+        self.app.conf.update(broker_url=broker)
 
 
 def main() -> int:
@@ -57,11 +58,11 @@ def main() -> int:
     for number in range(2 * quizzes):
         which = number % 2
         wake.publisher = brokers[which]
-        wake.current_app = brokers[which].app
+        wake.__dict__["current_app"] = brokers[which].app
         hand_in = _ready(number)
         assignment = an_assignment(operation=an_operation())
         times["submit"][which].append(_timed(hand_in))
-        times["invite"][which].append(_timed(lambda a=assignment: invite(a, at=now())))
+        times["invite"][which].append(_timed(partial(invite, assignment, at=now())))
     worse = []
     for what, (answering, silent) in times.items():
         before, after = _p95(answering), _p95(silent)

@@ -81,7 +81,7 @@ def test_fault_21_it_is_tried_three_times_in_all(
     times: int, status: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(conflicts, "LONGEST_PAUSE", 0.01)
-    monkeypatch.setattr(conflicts.transaction, "get_connection", lambda: _Outside)
+    monkeypatch.setattr(transaction, "get_connection", lambda: _Outside)
     answer = Client(raise_request_exception=False).get(f"/loses/{times}/")
     assert answer.status_code == status
     assert status == 503 or answer.content == str(times + 1).encode()

@@ -157,7 +157,7 @@ def test_b4_a_worker_that_cannot_hand_back_its_tasks_connects_anew(
     monkeypatch.setattr(pulse, "touch", lambda name: None)
     step = pulse.WorkerPulse.__new__(pulse.WorkerPulse)
     step.tick()
-    request = pulse.WatchedRequest.__new__(pulse.WatchedRequest)
+    request: Any = pulse.WatchedRequest.__new__(pulse.WatchedRequest)
     request.acknowledged, request._connection_errors = False, (OSError,)
 
     class Gone:

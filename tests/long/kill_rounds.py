@@ -17,7 +17,7 @@ django.setup()
 from django.core.management import call_command  # noqa: E402 - only after the setup
 from django.db import transaction  # noqa: E402
 
-from clinic import counted_task  # noqa: E402
+from clinic import task_tallies  # noqa: E402
 from education import by_email, send, tasks  # noqa: E402
 from education.invite import Refusal, invite  # noqa: E402
 from education.models import Message, MessageState  # noqa: E402
@@ -72,7 +72,7 @@ def recorded(count: int) -> None:
 
 def finished(count: int) -> None:
     """Die when a task has sent an email, before the broker hears that it is done."""
-    real_finish, real_note = send._finish, counted_task.task_tallies.note
+    real_finish, real_note = send._finish, task_tallies.note
     sent = [0]
 
     def finish(message: Message, state: MessageState, **said: Any) -> None:
@@ -85,18 +85,18 @@ def finished(count: int) -> None:
         real_note(*args, **named)
 
     send._finish = finish
-    counted_task.task_tallies.note = deadly
+    vars(task_tallies)["note"] = deadly
 
 
 def taken(count: int) -> None:
     """Die when a sender begins with an email, told by a hint or by the sweep."""
     on_call(count, send, "send")
-    tasks.send = send.send
+    vars(tasks)["send"] = send.send
 
 
 # Where the process that writes ends, and where the worker does.
 WRITING: dict[str, Callable[[int], None]] = {
-    "before the commit": lambda n: on_call(n, wake.transaction, "on_commit", after=True),
+    "before the commit": lambda n: on_call(n, transaction, "on_commit", after=True),
     "committed, before the hint": lambda n: on_call(n, wake, "_offer"),
 }
 SENDING: dict[str, Callable[[int], None]] = {
@@ -128,7 +128,7 @@ def live(number: int, chance: random.Random) -> tuple[str, Counter[str]]:
     at = chance.randrange(1, 4)
     # Each writer counts for itself, in a process that is gone afterwards.
     for facts in (PatientFacts, OperationFacts):
-        facts.reset_sequence(1000 * (number + 1), force=True)
+        facts.reset_sequence(1000 * (number + 1), force=True)  # type: ignore[no-untyped-call]
 
     def write_and_die() -> None:
         WRITING[point](at)
