@@ -34,7 +34,8 @@ pytestmark = pytest.mark.django_db
 
 TODAY = date(2026, 3, 10)
 AT = datetime(2026, 3, 10, 15, tzinfo=UTC)
-EXAMPLES, OPERATIONS = 36, 150  # two modules each: 10,800 assignments
+# Two modules each: 5,400 assignments on SQLite and as many other ones on PostgreSQL.
+EXAMPLES, OPERATIONS = 18, 150
 BYTES = 24  # for one operation, its patient's clearances and its waivers
 MODULES = ("sips", "home")
 
@@ -352,6 +353,6 @@ def test_sql_and_rule_agree(clinician: int) -> None:
             transaction.set_rollback(True)
 
     agree()
-    assert seen.total() >= 10_000
-    assert min(seen[standing] for standing in Standing) >= 200, seen
-    assert closed[True] >= 200
+    assert seen.total() >= 5_000
+    assert min(seen[standing] for standing in Standing) >= 100, seen
+    assert closed[True] >= 100
