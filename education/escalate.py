@@ -19,7 +19,7 @@ from education.models import (
 from education.rules.escalation import Case, Tried, ended, to_be_escalated
 from patients import programme
 from patients.clock import local_date
-from patients.models import Contact, Outcome, Patient
+from patients.models import Contact, ContactQuerySet, Outcome, Patient
 from patients.speaks_for import spoken_for
 
 
@@ -84,7 +84,7 @@ def _open() -> QuerySet[Escalation]:
     return Escalation.objects.filter(end__isnull=True)
 
 
-def _contacts(records: Collection[int]) -> QuerySet[Contact]:
+def _contacts(records: Collection[int]) -> ContactQuerySet:
     return Contact.objects.standing().filter(patient__in=records)
 
 

@@ -44,8 +44,9 @@ class CorrectContactForm(ContactForm):
 
     def clean_next_on(self) -> date | None:
         """A day that is over may stand as it stood; a new one is today or later."""
-        if self.cleaned_data["next_on"] == self.before["next_on"]:
-            return self.before["next_on"]
+        before: date | None = self.before["next_on"]
+        if self.cleaned_data["next_on"] == before:
+            return before
         return super().clean_next_on()
 
     def clean(self) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from clinic.call_sheet import points
+from clinic.call_sheet import lines
 from education.answer_form import answering
 from education.answers_in_words import in_words, right_answer
 from education.drawn import answer_key, asked_of, keys_of
@@ -15,6 +15,7 @@ from education.rules.scoring import Given
 from education.rules.standing import Reason
 from education.shown import ShownQuestion, questions
 from education.standings import standing_of
+from education.teach_back import points_of
 from patients.clock import local_date, now
 from tests.education.every_kind import EVERY_KIND, KINDS
 from tests.education.phone import Phone, words
@@ -194,7 +195,7 @@ def test_a_safety_critical_question_missed_in_two_versions_ends_in_a_call(phone:
     assignment = phone.invitation.assignment
     told = standing_of(assignment, on=local_date(now(), programme.zone))
     assert Reason.NEEDS_TEACH_BACK in told.answer.reasons
-    (point,) = points(assignment, language="es")
+    (point,) = lines(points_of(assignment), language="es")
     assert point.times == 2
     assert point.right == "; ".join(in_words(point.question, right_answer(point.question), "en"))
 
