@@ -8,6 +8,7 @@ from typing import Any, Protocol
 import pytest
 from django.core.management.color import Style
 from django.db import connection
+from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
 from pytest_django import Settings
 
@@ -15,6 +16,12 @@ from patients.append_only import create_statements, drop_statements
 from tests import chromium, mailbox, servers, site
 
 HEIGHTS = {360: 740, 1280: 900}
+
+# A slow machine is no fault of a rule: two of everything run on it at once.
+settings.register_profile(
+    "check", deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
+)
+settings.load_profile("check")
 
 
 class PageAt(Protocol):
