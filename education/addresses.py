@@ -8,9 +8,11 @@ from collections.abc import Collection
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import QuerySet, TextField
 
 from education.models import AddressMark, AddressMarkEnd, DeliveryEvent, Message
 from education.rules.delivery import ASKED_FOR_LESS, Why
+from patients.prepared import Given, prepared
 
 
 def marks_of(addresses: Collection[str]) -> dict[str, AddressMark]:
@@ -22,7 +24,14 @@ def marks_of(addresses: Collection[str]) -> dict[str, AddressMark]:
 
 def mark_of(address: str) -> AddressMark | None:
     """Return the mark of one address that is in force, or None."""
-    return marks_of([address]).get(address.lower())
+    rows = _in_force_on(address=address.lower()) if address else []
+    return max(rows, key=_gravest_last, default=None)
+
+
+@prepared
+def _in_force_on() -> QuerySet[AddressMark]:
+    in_force = AddressMark.objects.in_force().filter(address=Given("address", TextField()))
+    return in_force.select_related("event")
 
 
 def is_blocked(address: str, *, unasked: bool) -> bool:

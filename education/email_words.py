@@ -8,11 +8,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import QuerySet, TextField
 from django.template.loader import render_to_string
 from django.utils import translation
 
 from education.models import EmailText
 from patients.models import latest_first
+from patients.prepared import Given, prepared
 
 # By the folder in templates/emails/.
 EDITABLE = ("invitation", "reminder", "answer")
@@ -99,5 +101,11 @@ def restore(name: str, language: str, *, at: datetime, by_id: int) -> bool:
 
 
 def _latest(name: str, language: str) -> EmailText | None:
-    rows = EmailText.objects.filter(name=name, language=language)
-    return rows.order_by(*latest_first()).first()
+    return _latest_text.first(name=name, language=language)
+
+
+@prepared
+def _latest_text() -> QuerySet[EmailText]:
+    text = TextField()
+    rows = EmailText.objects.filter(name=Given("name", text), language=Given("language", text))
+    return rows.order_by(*latest_first())[:1]

@@ -20,6 +20,7 @@ from education.rules.escalation import Case, Tried, ended, to_be_escalated
 from patients import programme
 from patients.clock import local_date
 from patients.models import Contact, ContactQuerySet, Outcome, Patient
+from patients.prepared import GivenIds, prepared
 from patients.speaks_for import spoken_for
 
 
@@ -28,12 +29,17 @@ def open_escalations(patients: Collection[int]) -> dict[int, Escalation]:
 
     Of two, as a merge may bring them together, the older.
     """
-    records = Patient.objects.filter(Q(pk__in=patients) | Q(merged_into__in=patients))
-    rows = _open().filter(patient__in=records.values("pk"))
     return {
-        row.patient.merged_into_id or row.patient_id: row
-        for row in rows.select_related("patient", "contact", "by").order_by("-recorded_at", "-id")
+        row.patient.merged_into_id or row.patient_id: row for row in _open_of(patients=patients)
     }
+
+
+@prepared
+def _open_of() -> QuerySet[Escalation]:
+    theirs = GivenIds("patients")
+    records = Patient.objects.filter(Q(pk__among=theirs) | Q(merged_into__among=theirs))
+    rows = _open().filter(patient__in=records.values("pk"))
+    return rows.select_related("patient", "contact", "by").order_by("-recorded_at", "-id")
 
 
 def follow_contacts(patient: Patient, *, at: datetime, by_id: int, corrected: bool) -> None:

@@ -11,7 +11,7 @@ import time
 from datetime import datetime, timedelta
 
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import BigIntegerField, F, Q, QuerySet
 
 from education import mail_rules
 from education.addresses import mark_address
@@ -21,6 +21,7 @@ from education.models import Message, MessageState
 from education.overtaken import OVERTAKEN_BY, UNASKED, end_links_never_sent, overtaken
 from education.rules.delivery import Told, why_marked
 from patients import programme
+from patients.prepared import Given, prepared
 
 log = logging.getLogger(__name__)
 
@@ -69,7 +70,7 @@ def send(message_id: int, *, at: datetime, channel: Channel | None = None) -> bo
     )
     if not claimed:
         return False
-    message = Message.objects.select_related(*OVERTAKEN_BY).get(pk=message_id)
+    (message,) = _claimed(pk=message_id)
     if message.tries > MOST_TRIES:  # each of them ended without a word
         _finish(message, MessageState.FAILED, problem="every sender of it was ended")
         return False
@@ -87,6 +88,12 @@ def send(message_id: int, *, at: datetime, channel: Channel | None = None) -> bo
         return _hand_over(message, own, at=at)
     finally:
         own.close()
+
+
+@prepared
+def _claimed() -> QuerySet[Message]:
+    one = Message.objects.filter(pk=Given("pk", BigIntegerField()))
+    return one.select_related(*OVERTAKEN_BY)
 
 
 def _ready(at: datetime) -> Q:

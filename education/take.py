@@ -7,7 +7,7 @@ from django.db import transaction
 from django.db.models import BigIntegerField, Exists, OuterRef, QuerySet
 
 from education.attempts import may_begin
-from education.drawn import answer_key, asked_of
+from education.drawn import keys_of
 from education.given import from_json, to_json
 from education.identify import identify
 from education.models import (
@@ -180,14 +180,13 @@ def submit(
     that was not the patient; `answered_on`: the day on which a sheet of paper was filled in.
     """
     with transaction.atomic():
-        Attempt.objects.select_for_update().get(pk=attempt.pk)
-        earlier = Submission.objects.filter(attempt=attempt).first()
-        if earlier:
+        _held(attempt=attempt.pk)
+        for earlier in _handed_in(attempt=attempt.pk):
             return earlier
-        asked = asked_of(attempt)
-        keys = [answer_key(question) for question in asked]
+        asked = keys_of(attempt)
+        keys = list(asked.values())
         given = answers_given(attempt)
-        if only_whole and any(question.pk not in given for question in asked):
+        if only_whole and any(key.question_id not in given for key in keys):
             raise Unanswered
         result = score(keys, given, pass_mark=attempt.edition.pass_mark)
         submission = Submission.objects.create(
@@ -200,7 +199,7 @@ def submit(
             right=result.right,
             total=result.total,
             passed=result.passed,
-            unsafe=[question.key for question in asked if question.pk in result.unsafe],
+            unsafe=[name for name, key in asked.items() if key.question_id in result.unsafe],
             by_id=by_id,
             answered_on=answered_on,
             recorded_at=at,
@@ -220,4 +219,21 @@ def submit(
 
 def answers_given(attempt: Attempt) -> dict[int, Given]:
     """Return the saved answers by question id."""
-    return {draft.question_id: from_json(draft.given) for draft in attempt.drafts.all()}
+    return {question: from_json(given) for question, given in _drafts(attempt=attempt.pk)}
+
+
+@prepared.prepared
+def _held() -> QuerySet[Attempt]:
+    one = Attempt.objects.filter(pk=prepared.Given("attempt", BigIntegerField()))
+    return one.select_for_update()
+
+
+@prepared.prepared
+def _handed_in() -> QuerySet[Submission]:
+    return Submission.objects.filter(attempt=prepared.Given("attempt", BigIntegerField()))
+
+
+@prepared.prepared
+def _drafts() -> "QuerySet[DraftAnswer, Any]":
+    of_attempt = DraftAnswer.objects.filter(attempt=prepared.Given("attempt", BigIntegerField()))
+    return of_attempt.values_list("question_id", "given")

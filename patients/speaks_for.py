@@ -8,10 +8,11 @@ for a record now; which merges led there, and who spoke for it earlier, the rows
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import BigIntegerField, Exists, OuterRef, QuerySet
 
 from patients.batches import batches
 from patients.models import Merge, MergeUndone, Operation, OperationMoved, Patient
+from patients.prepared import Given, prepared
 
 
 class MergedMeanwhile(Exception):
@@ -38,15 +39,19 @@ def speaker(patient: Patient) -> Patient:
 
 def locked_speaker(patient: Patient) -> Patient:
     """Return who speaks for a record, locked: until the transaction ends no merge changes that."""
-    of_itself = Patient.objects.select_for_update().filter(merged_into=None)
     while True:
         # A merge or its undoing may have been first; it locks both its records.
-        own = of_itself.filter(pk=patient.pk).first()
-        if own:
+        for own in _locked_if_itself(pk=patient.pk):
             return own
-        kept = of_itself.filter(pk=speaker(patient).pk).first()
-        if kept and speaker(patient).pk == kept.pk:
-            return kept
+        for kept in _locked_if_itself(pk=speaker(patient).pk):
+            if speaker(patient).pk == kept.pk:
+                return kept
+
+
+@prepared
+def _locked_if_itself() -> QuerySet[Patient]:
+    one = Patient.objects.filter(pk=Given("pk", BigIntegerField()), merged_into=None)
+    return one.select_for_update()
 
 
 def held(patient_id: int) -> Patient:
