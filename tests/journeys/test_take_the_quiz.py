@@ -51,7 +51,7 @@ def test_in_spanish_failed_once_then_passed(
     expect(wrong).to_contain_text("Llame a su equipo y empiece cuando le hayan dicho qué hacer.")
     expect(wrong.locator(".safety")).to_be_visible()
 
-    wrong.get_by_role("link").click()  # read that part again, and come back
+    wrong.get_by_role("link", name="Leer esta parte").click()  # read that part again, and come back
     expect(phone.page).to_have_url(re.compile("#call-first$"))
     phone.page.go_back()
     phone.press(phone.words.again)
