@@ -121,6 +121,7 @@ def _fitting(column: "models.Field[Any, Any]", at: datetime) -> Any:
         (models.IntegerField, 1),
         (models.DecimalField, 1),
         (models.TimeField, "22:00"),
+        (models.UUIDField, "00000000-0000-4000-8000-000000000000"),
     ):
         if isinstance(column, kind):
             return value
