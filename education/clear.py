@@ -80,7 +80,7 @@ def clear_by_teach_back(
         clearance = Clearance.objects.create(
             patient=locked_speaker(patient),
             module=module,
-            edition=module.editions.order_by("-number")[0],
+            edition=module.latest_edition,
             cleared_on=programme.local_day(at),
             evidence=Evidence.TEACH_BACK,
             note=note,

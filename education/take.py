@@ -50,7 +50,9 @@ def begin(invitation: Invitation, *, at: datetime) -> Attempt:
             raise NoAttemptLeft
         attempt = Attempt.objects.create(
             invitation=invitation,
-            edition=unfinished.edition if unfinished else _latest_edition(invitation),
+            edition=unfinished.edition
+            if unfinished
+            else invitation.assignment.module.latest_edition,
             number=invitation.attempts.count() + 1,
             **_draw(invitation, unfinished),
             recorded_at=at,
@@ -133,10 +135,6 @@ def _draw(invitation: Invitation, unfinished: Attempt | None) -> dict[str, Any]:
         return {"seed": unfinished.seed, "turn": unfinished.turn}
     handed_in = Submission.objects.filter(attempt__invitation__assignment=invitation.assignment_id)
     return {"seed": str(invitation.assignment_id), "turn": handed_in.count()}
-
-
-def _latest_edition(invitation: Invitation) -> Edition:
-    return invitation.assignment.module.editions.order_by("-number")[0]
 
 
 def superseded(edition: Edition) -> bool:

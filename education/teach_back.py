@@ -13,7 +13,6 @@ from education.clear import clear_by_teach_back
 from education.models import (
     MATCHED,
     Assignment,
-    Edition,
     IdentityDecision,
     Question,
     SubmissionAnswer,
@@ -132,7 +131,7 @@ def record(
         held = TeachBack.objects.create(
             patient=patient,
             assignment=assignment,
-            edition=_latest_edition(assignment),
+            edition=assignment.module.latest_edition,
             outcome=outcome,
             contact=contact,
             clearance=clear_by_teach_back(patient, assignment.module, at=at, by_id=by_id, note=note)
@@ -178,12 +177,8 @@ def _told(point: Point, words: Said) -> PointTold:
     return PointTold(question.key, question.safety_critical, words.said, words.understood)
 
 
-def _latest_edition(assignment: Assignment) -> Edition:
-    return assignment.module.editions.order_by("-number")[0]
-
-
 def _first_versions(assignment: Assignment) -> list[Question]:
-    rows = Question.objects.filter(edition=_latest_edition(assignment), version=1)
+    rows = Question.objects.filter(edition=assignment.module.latest_edition, version=1)
     return list(
         rows.select_related("section", "edition").prefetch_related("options").order_by("position")
     )

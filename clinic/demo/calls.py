@@ -1,11 +1,12 @@
 """What is said on the phone in the demo: teach-backs, and a call that was logged wrongly."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import ClassVar
 
 from clinic.demo.stage import Stage, assignment, patient
 from education import teach_back
+from education.models import Assignment
 from education.rules.teach_back import TeachBackOutcome
 from education.teach_back import Said, points_of
 from patients.contact import Instead, correct_contact, log_contact
@@ -25,15 +26,8 @@ class SaidItBack:
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         asked = assignment(mrn, self.module)
-        teach_back.record(
-            asked,
-            outcome=TeachBackOutcome.UNDERSTOOD,
-            means=Means.CALL,
-            said={point.question.key: Said(self.note, True) for point in points_of(asked)},
-            next_on=None,
-            at=at,
-            by_id=stage.dietitian,
-        )
+        said = {point.question.key: Said(self.note, True) for point in points_of(asked)}
+        _taught_back(asked, TeachBackOutcome.UNDERSTOOD, said, stage, at=at)
 
 
 @dataclass(frozen=True)
@@ -52,15 +46,9 @@ class NotYet:
         first, *others = points_of(asked)
         said = {first.question.key: Said(self.first, False)}
         said |= {other.question.key: Said(self.rest, False) for other in others}
-        teach_back.record(
-            asked,
-            outcome=TeachBackOutcome.NOT_YET,
-            means=Means.CALL,
-            said=said,
-            next_on=stage.day(self.next_in),
-            note=self.note,
-            at=at,
-            by_id=stage.dietitian,
+        next_on = stage.day(self.next_in)
+        _taught_back(
+            asked, TeachBackOutcome.NOT_YET, said, stage, next_on=next_on, note=self.note, at=at
         )
 
 
@@ -76,15 +64,10 @@ class NeedsVisit:
 
     def play(self, stage: Stage, mrn: str, at: datetime) -> None:
         asked = assignment(mrn, BEFORE)
-        teach_back.record(
-            asked,
-            outcome=TeachBackOutcome.NEEDS_VISIT,
-            means=Means.CALL,
-            said={point.question.key: Said(self.said, False) for point in points_of(asked)[:2]},
-            next_on=stage.day(self.next_in),
-            note=self.note,
-            at=at,
-            by_id=stage.dietitian,
+        said = {point.question.key: Said(self.said, False) for point in points_of(asked)[:2]}
+        next_on = stage.day(self.next_in)
+        _taught_back(
+            asked, TeachBackOutcome.NEEDS_VISIT, said, stage, next_on=next_on, note=self.note, at=at
         )
 
 
@@ -107,3 +90,25 @@ class LoggedWrongly:
             at=stage.instant(self.days_ago, self.hour + 1),
             by_id=stage.dietitian,
         )
+
+
+def _taught_back(
+    asked: Assignment,
+    outcome: TeachBackOutcome,
+    said: dict[str, Said],
+    stage: Stage,
+    *,
+    next_on: date | None = None,
+    note: str = "",
+    at: datetime,
+) -> None:
+    teach_back.record(
+        asked,
+        outcome=outcome,
+        means=Means.CALL,
+        said=said,
+        next_on=next_on,
+        note=note,
+        at=at,
+        by_id=stage.dietitian,
+    )

@@ -16,6 +16,11 @@ class Module(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    @property
+    def latest_edition(self) -> "Edition":
+        """The edition that is taught now; IndexError before the first one."""
+        return self.editions.order_by("-number")[0]
+
 
 class Edition(AppendOnly):
     """What was published on a day. Texts are maps from language code to text."""

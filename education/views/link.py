@@ -84,7 +84,7 @@ class Visit:
             return self.attempt.edition
         if self.submission and not self.may_begin:
             return self.submission.edition
-        return self.invitation.assignment.module.editions.order_by("-number")[0]
+        return self.invitation.assignment.module.latest_edition
 
     @cached_property
     def languages(self) -> list[str]:

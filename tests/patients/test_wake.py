@@ -69,10 +69,7 @@ def queue(valkey_url: str, monkeypatch: pytest.MonkeyPatch) -> Iterator[redis.Re
 
 
 def wait_until_waiting(queue: redis.Redis, count: int) -> None:
-    deadline = time.monotonic() + 5
-    while waiting_in(queue) != count:
-        assert time.monotonic() < deadline
-        time.sleep(0.01)
+    wait_for(lambda: waiting_in(queue) == count)
 
 
 @pytest.mark.django_db(transaction=True)
