@@ -20,9 +20,11 @@ from patients.open_to import open_to
 from patients.rules.languages import choices, codes, name_of
 
 EMAILS = {
-    "invitation": "The link to a module",
+    "invitation": "The link to a module, also one that a patient renewed",
     "reminder": "A reminder",
     "answer": "An answer to a question waits",
+    "plan": "The link to an eating plan",
+    "plan_moved": "The days of an eating plan moved",
 }
 
 

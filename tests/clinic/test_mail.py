@@ -12,6 +12,8 @@ from django.urls import reverse
 
 from clinic.models import Role, TrailEntry
 from clinic.once import new_key
+from clinic.settings import BASE_DIR
+from clinic.views.mail import EMAILS
 from education import email_words, mail_hold, mail_rules
 from education.emails import preview_of
 from education.models import (
@@ -282,6 +284,29 @@ def test_w10_nothing_speaks_against_the_original_words(name: str, language: str)
     words = email_words.original(name, language)
     _, whole, _ = preview_of(name, language, words)
     assert objections(words.subject, words.before, words.after, whole=whole) == []
+
+
+STAFFS = {"digest", "look_again"}
+PROTECTED = ("/q/your-personal-link/", "(312) 555-0142", "911")
+
+
+def test_every_email_to_patients_can_be_written_anew_and_keeps_what_it_has_to_say() -> None:
+    a_programme()
+    folders = {path.parent.name for path in (BASE_DIR / "templates/emails").glob("*/body.txt")}
+    assert folders - STAFFS == set(email_words.EDITABLE) == set(EMAILS)
+    own = email_words.Words("Subject", "First.", "Last.")
+    for name in email_words.EDITABLE:
+        for language, never in (("en", "We never ask for a"), ("es", "Nunca pedimos")):
+            subject, text, html = preview_of(name, language, own)
+            assert subject == "Subject"
+            for part in (*PROTECTED, never, "First.", "Last."):
+                assert part in text, (name, language, part)
+                assert part in html, (name, language, part)
+    # Of a plan that does not hold any more, whatever the programme's words are.
+    _, text, html = preview_of("plan_moved", "en", own)
+    for part in ("do not hold any more", "Throw away any older copy"):
+        assert part in text
+        assert part in html
 
 
 # --- what came back -------------------------------------------------------------------------------

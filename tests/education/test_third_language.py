@@ -137,9 +137,12 @@ def test_from_the_file_to_a_patients_page(folder: Path) -> None:
     assert format_date(date(1971, 8, 23), "long", locale="fr") in words(phone.open("check/"))
 
     # Emails, dates, pages that are none; and what is missing is listed.
-    subject, _, html = rendered("invitation", "fr", {"link": "https://x.invalid/"})
-    assert subject == "Votre lien personnel"
-    assert 'lang="fr"' in html
+    for email in ("invitation", "plan"):
+        subject, _, html = rendered(email, "fr", {"link": "https://x.invalid/"})
+        assert subject == "Votre lien personnel"
+        assert 'lang="fr"' in html
+    preview = words(signed_in(Role.DIETITIAN).get("/mail/texts/plan/fr/"))
+    assert "Votre lien personnel" in preview
     with translation.override("fr"):
         assert long_day(date(2027, 3, 16)) == "mardi 16 mars 2027"
     assert "Cette page n’existe pas" in not_found_page().content.decode()
