@@ -236,11 +236,13 @@ if MEDIA_S3_BUCKET:
             "endpoint_url": env.text("MEDIA_S3_ENDPOINT_URL") or None,
             "region_name": env.text("MEDIA_S3_REGION") or None,
             "access_key": env.text("MEDIA_S3_ACCESS_KEY") or None,
-            "secret_key": env.secret("MEDIA_S3_SECRET_KEY") or None,
+            "secret_key": env.secret("MEDIA_S3_SECRET_KEY", may_be_empty=True) or None,
             "default_acl": None,
             "file_overwrite": False,
         },
     }
+    if bool(UPLOADS["OPTIONS"]["access_key"]) != bool(UPLOADS["OPTIONS"]["secret_key"]):
+        env.wrong("MEDIA_S3_ACCESS_KEY and MEDIA_S3_SECRET_KEY go together: set both or neither.")
 elif env.text("MEDIA_S3_ACCESS_KEY"):
     env.wrong("MEDIA_S3_ACCESS_KEY is set and MEDIA_S3_BUCKET is not.")
 
@@ -303,7 +305,7 @@ SESSION_COOKIE_AGE = 30 * 60
 SESSION_ABSOLUTE_AGE = 12 * 60 * 60
 # Seconds that a question may lie idle on a shared screen before it asks who is there; a lesson four
 # times as long (education/shared_screen.py).
-SHARED_SCREEN_IDLE = int(os.environ.get("SHARED_SCREEN_IDLE", "300"))
+SHARED_SCREEN_IDLE = env.whole_number("SHARED_SCREEN_IDLE", 300)
 # In the session, not in a cookie: a message may name a patient.
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 
@@ -376,7 +378,9 @@ _hosted = {
     for name in os.environ
     if name.startswith("ANYMAIL_")
 }
-ANYMAIL: dict[str, Any] = {name: env.secret(f"ANYMAIL_{name}") for name in sorted(_hosted)}
+# What is empty is not set: a file of docker-compose.yml is there, whether or not it is needed.
+_told = {name: env.secret(f"ANYMAIL_{name}", may_be_empty=True) for name in sorted(_hosted)}
+ANYMAIL: dict[str, Any] = {name: value for name, value in _told.items() if value}
 ANYMAIL |= {"REQUESTS_TIMEOUT": EMAIL_TIMEOUT, "IGNORE_UNSUPPORTED_FEATURES": True}
 MAIL_EVENTS = bool(HOSTED_MAIL and ANYMAIL.get("WEBHOOK_SECRET"))
 MAIL_LISTENERS: list[str] = []
