@@ -1,7 +1,7 @@
 """The words of the emails to patients: the original ones, and the programme's own in their place.
 
-Only what stands around the protected parts can be changed: the link, the clear-by date, that the days
-of a plan moved, the caution and the telephone numbers are the template's (emails/_letter.txt).
+Only what stands around the protected parts can be changed: the link, the clear-by date, that the
+days of a plan moved, the caution and the telephone numbers are the template's (emails/_letter.txt).
 """
 
 from collections.abc import Iterable
