@@ -229,7 +229,7 @@ if MEDIA_S3_BUCKET:
     if importlib.util.find_spec("storages") is None or importlib.util.find_spec("boto3") is None:
         env.wrong("MEDIA_S3_BUCKET needs the packages of requirements-s3.txt installed.")
     UPLOADS = {
-        "BACKEND": "storages.backends.s3.S3Storage",
+        "BACKEND": "education.uploads_in_s3.UploadsInS3",
         "OPTIONS": {
             "bucket_name": MEDIA_S3_BUCKET,
             # Empty: the provider's own, and the machine's own leave.
