@@ -10,8 +10,8 @@ from clinic.day_words import day
 from clinic.duplicates import in_words
 from clinic.words import EVIDENCE
 from education.carry import would_carry
-from education.invite import LinkState, link_state
 from education.models import Clearance, Invitation
+from education.personal_link import LinkState, link_state
 from education.rules.standing import Evidence
 from education.titles import titles
 from patients.lookup import likely_same

@@ -12,8 +12,8 @@ from django.db import transaction
 from clinic.confirm import AnswerChanged, OperationAnswer, answer
 from education.eating_record import counts
 from education.foresee import Foreseen, foresee_plan
-from education.invite import LinkState, link_state
 from education.models import Invitation, MessageState
+from education.personal_link import LinkState, link_state
 from education.plan_moves import in_force, known_date
 from education.plan_of import PlanOf, plan_if, plan_of
 from education.rules.confirm import Requirement, Verdict, may_confirm

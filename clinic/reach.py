@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 from clinic.day_words import short_day
 from clinic.mail_words import WHY_MARKED
-from education.invite import LinkState, link_state
 from education.models import Invitation, MessageState
+from education.personal_link import LinkState, link_state
 from education.reaching import NOTHING_KNOWN, Reaching
 from education.rules.contact_wanted import Wanted, contact_wanted
 from education.rules.next_step import Reach

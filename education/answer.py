@@ -3,26 +3,21 @@
 Answers are written once. A later one stands in place of the earlier ones, behind their links too.
 """
 
-import secrets
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
 from django.db import transaction
 
 from education.addresses import is_blocked
-from education.invite import LinkState, digest
 from education.models import (
     AnswerLink,
-    AnswerLinkEnd,
-    AnswerLinkToken,
     EndedBecause,
-    Message,
     MessageState,
     PatientQuestion,
     QuestionAnswer,
 )
 from education.new_message import new_message, wake_sender
+from education.personal_link import end, issue_token
 from education.rules.asking import Arrived, Given, Means, Stand, stand
 from patients import programme
 from patients.contact import log_contact
@@ -30,6 +25,7 @@ from patients.models import Means as ContactMeans
 from patients.models import Outcome
 
 ANSWER = "answer"
+issue_answer_token = issue_token
 ARRIVED = {
     MessageState.WAITING: Arrived.ON_ITS_WAY,
     MessageState.SENDING: Arrived.ON_ITS_WAY,
@@ -46,14 +42,6 @@ class AnswerRefusal(StrEnum):
     NO_EMAIL = "no_email"
     COMES_BACK = "comes_back"  # nothing that is sent to the address arrives
     ANSWERED_MEANWHILE = "answered_meanwhile"
-
-
-@dataclass(frozen=True)
-class OpenedAnswer:
-    """What a token opens; `link` is set unless the token is unknown."""
-
-    state: LinkState
-    link: AnswerLink | None
 
 
 def answer(
@@ -113,7 +101,7 @@ def _take_back_unsent(question: PatientQuestion, *, at: datetime) -> None:
     """Withdraw the emails about earlier answers that never went out: one email is enough."""
     links = AnswerLink.objects.filter(answer__question=question, end__isnull=True)
     for link in links.filter(message__state=MessageState.WAITING, tokens__isnull=True):
-        end_answer_link(link, EndedBecause.REPLACED, at=at)
+        end(link, EndedBecause.REPLACED, at=at)
 
 
 def given_of(one: QuestionAnswer) -> Given:
@@ -125,46 +113,3 @@ def given_of(one: QuestionAnswer) -> Given:
 def stand_of(question: PatientQuestion) -> Stand:
     """Return where a question stands."""
     return stand([given_of(one) for one in question.answers.all()])
-
-
-# --- the link ------------------------------------------------------------------------------------
-
-
-def issue_answer_token(link: AnswerLink, *, at: datetime) -> str:
-    """Make the token of one email: 256 random bits, of which only the hash is kept."""
-    token = secrets.token_urlsafe(32)
-    AnswerLinkToken.objects.create(link=link, digest=digest(token), recorded_at=at)
-    return token
-
-
-def open_answer(token: str, *, at: datetime) -> OpenedAnswer:
-    """Look a token up; reads only."""
-    row = (
-        AnswerLinkToken.objects.filter(digest=digest(token))
-        .select_related(
-            "link__end", "link__answer__question__invitation__assignment__operation__patient"
-        )
-        .first()
-    )
-    if row is None:
-        return OpenedAnswer(LinkState.UNKNOWN, None)
-    return OpenedAnswer(answer_link_state(row.link, at=at), row.link)
-
-
-def answer_link_state(link: AnswerLink, *, at: datetime) -> LinkState:
-    """Say whether a link still works; one that went to another address does not."""
-    patient = link.answer.question.patient
-    if hasattr(link, "end") or link.address.lower() != patient.email.lower():
-        return LinkState.ENDED
-    return LinkState.EXPIRED if at >= link.expires_at else LinkState.GOOD
-
-
-def end_answer_link(link: AnswerLink, because: EndedBecause, *, at: datetime) -> None:
-    """End a link, and withdraw its email if that has not gone out."""
-    with transaction.atomic():
-        AnswerLinkEnd.objects.get_or_create(
-            link=link, defaults={"because": because, "recorded_at": at}
-        )
-        Message.objects.filter(pk=link.message_id, state=MessageState.WAITING).update(
-            state=MessageState.WITHDRAWN
-        )

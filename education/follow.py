@@ -4,22 +4,19 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db.models import F, Model
-from django.db.models.functions import Lower
+from django.db.models import Model
 
-from education.answer import end_answer_link
 from education.assign import follow
 from education.carry import carry, take_back
 from education.escalate import follow_contacts, follow_standing
 from education.identify import identify_again
-from education.invite import end, withdraw_waiting
+from education.invite import withdraw_waiting
 from education.models import AnswerLink, EndedBecause, Invitation, PlanLink
 from education.overtaken import withdraw_at_merge, withdraw_reminders
 from education.part import undo_what_is_in_doubt
-from education.plan_link import end_plan_link
+from education.personal_link import end, gone_elsewhere
 from education.plan_moves import tell_of_moves
 from education.renew import invite_anew
-from education.rules.quiz_way import Way
 from patients.batches import batches
 from patients.contact import contacts_changed
 from patients.merge import merge_undone, patients_merged
@@ -68,31 +65,13 @@ def end_links_elsewhere(
     A new one goes to the present address, if the programme invites by itself.
     """
     for some in batches(patient.pk for patient in patients):
-        elsewhere = (
-            Invitation.objects.alias(went_to=Lower("address"))
-            .filter(way=Way.LINK, assignment__operation__patient__in=some, end__isnull=True)
-            .exclude(went_to=Lower(F("assignment__operation__patient__email")))
-        )
-        ended = list(elsewhere)
-        for invitation in ended:
-            end(invitation, EndedBecause.READDRESSED, at=at)
+        ended = list(gone_elsewhere(Invitation, some))
+        plans, answers = gone_elsewhere(PlanLink, some), gone_elsewhere(AnswerLink, some)
+        links: list[Invitation | PlanLink | AnswerLink] = [*ended, *plans, *answers]
+        for link in links:
+            end(link, EndedBecause.READDRESSED, at=at)
         if ended:
             invite_anew(ended, at=at)
-        plans = (
-            PlanLink.objects.alias(went_to=Lower("address"))
-            .filter(operation__patient__in=some, end__isnull=True)
-            .exclude(went_to=Lower(F("operation__patient__email")))
-        )
-        for link in plans:
-            end_plan_link(link, EndedBecause.READDRESSED, at=at)
-        whose = "answer__question__invitation__assignment__operation__patient"
-        answers = (
-            AnswerLink.objects.alias(went_to=Lower("address"))
-            .filter(**{f"{whose}__in": some}, end__isnull=True)
-            .exclude(went_to=Lower(F(f"{whose}__email")))
-        )
-        for answer_link in answers:
-            end_answer_link(answer_link, EndedBecause.READDRESSED, at=at)
 
 
 def call_for_help(

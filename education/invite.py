@@ -1,14 +1,10 @@
-"""Invite a patient to a module: a personal link, one email, and the life of that link."""
+"""Invite a patient to a module: a personal link, and one email; or take it back."""
 
-import hashlib
-import secrets
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
 
 from education.addresses import is_blocked
 from education.attempts import attempts_left
@@ -16,18 +12,17 @@ from education.models import (
     Assignment,
     EndedBecause,
     Invitation,
-    InvitationEnd,
-    InvitationToken,
     Message,
     MessageState,
 )
 from education.new_message import new_message, wake_sender
+from education.personal_link import end
+from education.personal_link import issue_token as issue_token
 from education.rules.quiz_way import Way
 from patients import programme
 from patients.batches import batches
 from patients.clock import local_date
 from patients.models import Operation
-from patients.prepared import Given, prepared
 
 # The purposes of an email with a link: sent to begin with, asked for by the patient, or to remind.
 INVITATION = "invitation"
@@ -45,21 +40,6 @@ class Refusal(StrEnum):
     NOT_OPEN_YET = "not_open_yet"
     NOT_PUBLISHED = "not_published"
     NO_ATTEMPT_LEFT = "no_attempt_left"
-
-
-class LinkState(StrEnum):
-    UNKNOWN = "unknown"
-    EXPIRED = "expired"
-    ENDED = "ended"
-    GOOD = "good"
-
-
-@dataclass(frozen=True)
-class Link:
-    """What a token opens; `invitation` is set unless the token is unknown."""
-
-    state: LinkState
-    invitation: Invitation | None
 
 
 def refusal(
@@ -135,21 +115,6 @@ def invite(
     return invitation
 
 
-def end(
-    invitation: Invitation, because: EndedBecause, *, at: datetime, by_id: int | None = None
-) -> bool:
-    """End a link, and withdraw its emails that have not gone out. False if it had ended."""
-    with transaction.atomic():
-        _, ended_now = InvitationEnd.objects.get_or_create(
-            invitation=invitation,
-            defaults={"because": because, "recorded_at": at, "by_id": by_id},
-        )
-        Message.objects.filter(
-            Q(invitation=invitation) | Q(reminds=invitation), state=MessageState.WAITING
-        ).update(state=MessageState.WITHDRAWN)
-    return ended_now
-
-
 def withdraw_waiting(operations: Iterable[Operation], *, at: datetime) -> int:
     """Withdraw the emails that never went out and are not wanted any more; returns how many.
 
@@ -184,43 +149,3 @@ def take_back(invitation: Invitation, *, at: datetime, by_id: int) -> bool:
         if withdrawn:
             end(invitation, EndedBecause.WITHDRAWN, at=at, by_id=by_id)
     return bool(withdrawn)
-
-
-def issue_token(invitation: Invitation, *, at: datetime) -> str:
-    """Make the token of one email: 256 random bits, of which only the hash is kept."""
-    token = secrets.token_urlsafe(32)
-    InvitationToken.objects.create(invitation=invitation, digest=digest(token), recorded_at=at)
-    return token
-
-
-def digest(token: str) -> str:
-    """Return the SHA-256 of a token, in hexadecimal."""
-    return hashlib.sha256(token.encode()).hexdigest()
-
-
-def open_link(token: str, *, at: datetime) -> Link:
-    """Look a token up; reads only. A changed address kills the links that went to the old one."""
-    invitation = _behind_token.first(digest=digest(token))
-    if invitation is None:
-        return Link(LinkState.UNKNOWN, None)
-    return Link(link_state(invitation, at=at), invitation)
-
-
-@prepared
-def _behind_token() -> QuerySet[Invitation]:
-    given = Given("digest", InvitationToken._meta.get_field("digest"))
-    return Invitation.objects.filter(tokens__digest=given).select_related(
-        "assignment__operation__patient", "assignment__module", "end"
-    )
-
-
-def link_state(invitation: Invitation, *, at: datetime) -> LinkState:
-    """Say whether an invitation's link still works, or what was given in a link's place."""
-    assignment = invitation.assignment
-    address = invitation.address.lower()
-    elsewhere = invitation.way == Way.LINK and address != assignment.operation.patient.email.lower()
-    if hasattr(invitation, "end") or elsewhere or assignment.closed:
-        return LinkState.ENDED
-    if at >= invitation.expires_at:
-        return LinkState.EXPIRED
-    return LinkState.GOOD

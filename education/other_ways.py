@@ -11,8 +11,9 @@ from enum import StrEnum
 
 from django.db import transaction
 
-from education.invite import LinkState, Refusal, issue_token, link_state, refusal
+from education.invite import Refusal, refusal
 from education.models import Assignment, Attempt, Invitation, QuizCode, Submission
+from education.personal_link import LinkState, issue_token, link_state
 from education.rules import quiz_code
 from education.rules.quiz_way import Way
 from education.take import begin, overtaken_by

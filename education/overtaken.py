@@ -9,8 +9,7 @@ from enum import StrEnum
 from django.db.models import BigIntegerField, F, Q, QuerySet
 
 from education.addresses import is_blocked
-from education.answer import answer_link_state
-from education.invite import INVITATION, REMINDER, LinkState, end, link_state
+from education.invite import INVITATION, REMINDER
 from education.models import (
     AnswerLink,
     Assignment,
@@ -20,7 +19,7 @@ from education.models import (
     MessageState,
     Reminder,
 )
-from education.plan_link import plan_link_state
+from education.personal_link import LinkState, end, link_state
 from patients import programme
 from patients.clock import local_date
 from patients.models import Patient
@@ -58,12 +57,10 @@ def overtaken(message: Message, *, at: datetime) -> Overtaken | None:
     unasked = message.for_day is not None and message.purpose in UNASKED
     if message.patient_id is not None and is_blocked(message.address, unasked=unasked):
         return Overtaken.ADDRESS_MARKED
-    if message.plan_link is not None:
-        good = plan_link_state(message.plan_link, at=at) == LinkState.GOOD
-        return None if good else Overtaken.LINK_ENDED
     answer_link: AnswerLink | None = getattr(message, "answer_link", None)
-    if answer_link is not None:
-        good = answer_link_state(answer_link, at=at) == LinkState.GOOD
+    asked_for = message.plan_link or answer_link
+    if asked_for is not None:
+        good = link_state(asked_for, at=at) == LinkState.GOOD
         return None if good else Overtaken.LINK_ENDED
     link = message.invitation or message.reminds
     if link is None:

@@ -12,8 +12,8 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.crypto import salted_hmac
 
-from education.invite import digest
 from education.models import PlanFeed, PlanFeedEnd, PlanLink
+from education.personal_link import digest
 
 MOST = 20  # addresses that one link can make
 

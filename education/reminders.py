@@ -13,7 +13,7 @@ from django.db.models import Q
 from education import mail_rules
 from education.addresses import marks_of
 from education.daily import once_a_day
-from education.invite import REMINDER, LinkState, Refusal, invite, link_state
+from education.invite import REMINDER, Refusal, invite
 from education.models import (
     Assignment,
     Edition,
@@ -24,6 +24,7 @@ from education.models import (
     Reminder,
 )
 from education.new_message import new_message
+from education.personal_link import LinkState, link_state
 from education.rules.who_is_written_to import (
     Case,
     Decision,

@@ -9,8 +9,9 @@ from django.db import IntegrityError, transaction
 
 from education import mail_rules
 from education.addresses import marks_of
-from education.invite import RENEWAL, LinkState, Refusal, invite, open_link
+from education.invite import RENEWAL, Refusal, invite
 from education.models import Assignment, Invitation, Message
+from education.personal_link import LinkState, open_link
 from education.rules.quiz_way import Way
 from patients import programme
 from patients.clock import local_date
@@ -24,12 +25,12 @@ def renew(token: str, *, at: datetime) -> bool:
 
     False: nothing was sent. Whoever asks is never told which it was.
     """
-    link = open_link(token, at=at)
-    if link.invitation is None or link.state != LinkState.EXPIRED:
+    opened = open_link(Invitation, token, at=at)
+    if opened.link is None or opened.state != LinkState.EXPIRED:
         return False
-    if link.invitation.way != Way.LINK:
+    if opened.link.way != Way.LINK:
         return False
-    assignment = link.invitation.assignment
+    assignment = opened.link.assignment
     if Assignment.objects.filter(pk=assignment.pk).cleared().exists():
         return False
     lately = Message.objects.filter(

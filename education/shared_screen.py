@@ -14,7 +14,7 @@ from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
-from education.invite import digest
+from education.personal_link import digest
 
 COOKIE = "screen"
 ASKED_FOR = timedelta(seconds=60)  # how long “are you still there?” waits

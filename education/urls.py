@@ -6,7 +6,7 @@ from education.views.answer import answer_page
 from education.views.ask import ask_us, asked
 from education.views.check import check
 from education.views.language import language
-from education.views.link import not_found
+from education.views.opening import not_found
 from education.views.plan import plan, plan_done
 from education.views.plan_calendar import (
     plan_calendar,

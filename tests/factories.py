@@ -16,13 +16,13 @@ from factory.declarations import Sequence
 
 from clinic.models import Role, StaffUser
 from education import stage_tables
-from education.answer import answer, issue_answer_token
+from education.answer import answer
 from education.answers_in_words import right_answer
 from education.ask import ask
 from education.assign import in_force, require
 from education.drawn import asked_of, every_version
 from education.eating_record import TypedFacts, record_facts
-from education.invite import Refusal, invite, issue_token
+from education.invite import Refusal, invite
 from education.models import (
     AnswerLink,
     Assignment,
@@ -35,7 +35,8 @@ from education.models import (
     QuestionAnswer,
     Submission,
 )
-from education.plan_link import PlanRefusal, issue_plan_token, send_plan
+from education.personal_link import issue_token
+from education.plan_link import PlanRefusal, send_plan
 from education.publish import publish
 from education.rules.asking import About, Means
 from education.rules.may_give import Medicine
@@ -199,7 +200,7 @@ def a_plan_link(operation: Operation, *, at: datetime | None = None) -> tuple[Pl
     record_facts(operation.patient, asked, at=at, by_id=dietitian.pk)
     link = send_plan(operation, at=at, by_id=dietitian.pk)
     assert not isinstance(link, PlanRefusal), link
-    return link, issue_plan_token(link, at=at)
+    return link, issue_token(link, at=at)
 
 
 def a_question(invitation: Invitation, *, at: datetime | None = None) -> PatientQuestion:
@@ -226,7 +227,7 @@ def an_answer(question: PatientQuestion, *, at: datetime | None = None) -> tuple
         question, Means.EMAIL, "Yes, walk.", seen=0, at=at, by_id=a_member(Role.DIETITIAN).pk
     )
     assert isinstance(given, QuestionAnswer), given
-    return given.link, issue_answer_token(given.link, at=at)
+    return given.link, issue_token(given.link, at=at)
 
 
 def right_answers(edition: Edition) -> dict[int, Given]:

@@ -9,7 +9,7 @@ from clinic.demo.stage import Stage, assignment, given
 from education.drawn import asked_of
 from education.enter import enter
 from education.forms import Typed
-from education.invite import Refusal, end
+from education.invite import Refusal
 from education.models import EndedBecause, QuizCode
 from education.other_ways import (
     ScreenRefusal,
@@ -19,6 +19,7 @@ from education.other_ways import (
     print_sheet,
     trade,
 )
+from education.personal_link import end
 from education.take import begin, save_answer, submit
 
 BEFORE = "before-operation"

@@ -24,8 +24,9 @@ from clinic.once import once
 from clinic.roles import CARERS, CLINICIANS
 from clinic.words import REFUSAL, STANDING
 from education import clear
-from education.invite import LinkState, Refusal, invite, link_state
+from education.invite import Refusal, invite
 from education.models import Assignment, Clearance, Edition, Invitation, Waiver
+from education.personal_link import LinkState, link_state
 from education.standings import standing_of
 from patients import other_names
 from patients.clock import now

@@ -20,7 +20,7 @@ from education.answer_form import answering
 from education.draft_look import question_look, section_look
 from education.draft_parts import entries_name, find, version_of
 from education.shown import ShownQuestion
-from education.views.link import phone_link
+from education.views.opening import phone_link
 from patients import programme
 from patients.clock import now
 from patients.open_to import open_to

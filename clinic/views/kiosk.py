@@ -14,7 +14,7 @@ from clinic.client_address import client_address
 from education.other_ways import ScreenRefusal, trade
 from education.rules.quiz_code import LONGEST, CodeProblem, read_code
 from education.shared_screen import idle_limit, keep_open
-from education.views.link import refuse
+from education.views.opening import refuse
 from patients.clock import now
 from patients.models import Programme
 from patients.open_to import ANYONE, open_to

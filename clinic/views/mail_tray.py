@@ -17,8 +17,8 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from clinic.models import Role
-from education.invite import LinkState, link_state
 from education.models import Message, Submission
+from education.personal_link import LinkState, link_state
 from patients import programme
 from patients.clock import now
 from patients.open_to import ANYONE, open_to

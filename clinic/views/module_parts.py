@@ -37,7 +37,7 @@ from education.draft_parts import (
 from education.models import Edition
 from education.rules.drawing import Draw
 from education.shown import as_written, number_of_questions, sections, shown_question
-from education.views.link import phone_link
+from education.views.opening import phone_link
 from patients import programme
 from patients.clock import now
 from patients.open_to import open_to

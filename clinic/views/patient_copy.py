@@ -11,7 +11,7 @@ from clinic.roles import CARERS
 from clinic.submissions import with_people
 from education.attempts import attempts_left
 from education.models import Submission
-from education.views.link import phone_link
+from education.views.opening import phone_link
 from education.views.result import what_is_told
 from patients.open_to import open_to
 from patients.programme import current

@@ -22,9 +22,10 @@ from clinic.once import once
 from clinic.roles import CARERS
 from clinic.views.other_ways import asked_about, refused
 from education.enter import enter, keep
-from education.invite import LinkState, Refusal, link_state
+from education.invite import Refusal
 from education.models import Attempt, Invitation
 from education.other_ways import attempt_of, call, language_for
+from education.personal_link import LinkState, link_state
 from education.rules.quiz_way import Way
 from education.shown import questions
 from education.take import answers_given, overtaken_by

@@ -16,9 +16,10 @@ from clinic.roles import CARERS
 from clinic.views.acts import way_back
 from clinic.views.several import EPOCH, MICROSECOND, chosen, instant_of
 from clinic.words import REFUSAL
-from education.invite import Refusal, end, refusal
+from education.invite import Refusal, refusal
 from education.models import Assignment, EndedBecause, QuizCode
 from education.other_ways import MAY_BE_ENTERED, language_for, print_sheet, read_sheet
+from education.personal_link import end
 from education.rules.quiz_way import Way
 from education.titles import titles
 from patients.clock import now

@@ -88,6 +88,18 @@ class AnswerLink(AppendOnly):
     expires_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
 
+    over = False  # an answer stays one
+
+    @property
+    def patient(self) -> Patient:
+        """Whose it is."""
+        return self.answer.question.patient
+
+    @property
+    def emails(self) -> Q:
+        """The email that carries it."""
+        return Q(answer_link=self)
+
 
 class AnswerLinkToken(AppendOnly):
     """The SHA-256 of a token that was put into one email; the token itself is never stored."""

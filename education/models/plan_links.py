@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Q
 
 from education.models.reaching import EndedBecause
-from patients.models import AppendOnly, Operation
+from patients.models import AppendOnly, Booking, Operation, Patient
 
 
 class PlanLink(AppendOnly):
@@ -30,6 +30,21 @@ class PlanLink(AppendOnly):
 
     class Meta:
         ordering = ["recorded_at", "id"]
+
+    @property
+    def patient(self) -> Patient:
+        """Whose it is."""
+        return self.operation.patient
+
+    @property
+    def over(self) -> bool:
+        """Whether the operation is cancelled; one that moved does not end its plan."""
+        return self.operation.booking == Booking.CANCELLED
+
+    @property
+    def emails(self) -> Q:
+        """The email that carries it."""
+        return Q(plan_link=self)
 
 
 class PlanLinkToken(AppendOnly):

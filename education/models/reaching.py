@@ -40,6 +40,21 @@ class Invitation(AppendOnly):
             ),
         ]
 
+    @property
+    def patient(self) -> Patient:
+        """Whose it is."""
+        return self.assignment.operation.patient
+
+    @property
+    def over(self) -> bool:
+        """Whether the module is not asked for any more."""
+        return self.assignment.closed
+
+    @property
+    def emails(self) -> Q:
+        """The emails that carry it: the one that invited, and the reminders."""
+        return Q(invitation=self) | Q(reminds=self)
+
 
 class QuizCode(AppendOnly):
     """The short code of a printed sheet or of a shared screen, and the language it was made for.

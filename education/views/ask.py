@@ -13,7 +13,8 @@ from education.models import Edition
 from education.rules.asking import MAX_QUESTION, MOST_A_DAY, About, AskFault
 from education.shown import questions
 from education.views.half_made import forget_half, half_made
-from education.views.link import NOT_REACHED, Visit, page, see, through_link
+from education.views.link import Visit, page, through_link
+from education.views.opening import NOT_REACHED, see
 
 BOX = "ask/"
 LONGEST_ECHO = 12_000  # characters of a refused question that are shown again

@@ -8,7 +8,8 @@ from education.forms import Typed
 from education.models import Attempt
 from education.shown import ShownQuestion, questions
 from education.take import Unanswered, answers_given, submit
-from education.views.link import NOT_REACHED, Visit, page, see, through_link, where_it_stands
+from education.views.link import Visit, page, through_link, where_it_stands
+from education.views.opening import NOT_REACHED, see
 from education.views.question import of_attempt
 from education.views.typed import forget_typed, typed_in
 from education.written_days import plain_day

@@ -10,7 +10,7 @@ from django.core import signing
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 
-from education.invite import digest
+from education.personal_link import digest
 
 COOKIE = "half"
 COOKIE_AGE = 10 * 60  # seconds

@@ -6,7 +6,8 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from education.views.half_made import keep_half
-from education.views.link import Visit, remember_language, see, through_link
+from education.views.link import Visit, through_link
+from education.views.opening import remember_language, see
 
 # What may stand behind the token: a page of ours, so that nobody is sent elsewhere.
 _ABOUT = r"(?:module|result|[sq]-[a-z0-9-]{1,60})"

@@ -1,44 +1,34 @@
-"""What every patient page does first: open the link, choose the language, refuse the rest.
+"""A visit to the pages of a module and its quiz, behind an invitation's link."""
 
-No page here knows a session. A GET or HEAD writes nothing and sets no cookie, because mail scanners
-open links too (promise W4).
-"""
-
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, wraps
 from typing import Any
 from urllib.parse import urlencode
 
-from django.conf import settings
-from django.db import InterfaceError, InternalError, OperationalError
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils import translation
-from django.views.decorators.csrf import csrf_exempt
 
 from education.attempts import may_begin
-from education.invite import LinkState, open_link
 from education.models import Attempt, Edition, Invitation, Submission
+from education.personal_link import LinkState
 from education.rules.quiz_way import Way
 from education.shared_screen import ASKED_FOR, idle_limit, is_open, keep_open, leave
 from education.take import in_progress
+from education.views.opening import (
+    chosen_before,
+    chosen_language,
+    dead_page,
+    on_every_page,
+    remember_language,
+    see,
+    through,
+)
 from patients import programme
-from patients.clock import now
 from patients.models import Programme
-from patients.open_to import LINK_HOLDER, open_to
-from patients.rules.languages import codes, direction_of, own_name_of
-
-LANGUAGE_COOKIE = "lang"
-LANGUAGE_COOKIE_AGE = 24 * 60 * 60  # seconds
-# The longest honest form is a name and a date: two names of 200 characters, percent-encoded.
-LARGEST_FORM = 32 * 1024  # bytes
-
-# What is raised when the database does not answer: the page says "not saved" (fault 6). One that
-# only lets read answers with an InternalError (fault 19), one whose disk is full as if away.
-NOT_REACHED = (OperationalError, InterfaceError, InternalError)
+from patients.rules.languages import codes, own_name_of
 
 
 @dataclass
@@ -100,7 +90,7 @@ class Visit:
     def language_asked(self) -> str:
         """The ?l= of the emailed link, carried on until a cookie holds the choice."""
         asked = self.request.GET.get("l", "")
-        return asked if asked in self.languages and not _cookie(self.request) else ""
+        return asked if asked in self.languages and not chosen_before(self.request) else ""
 
     def address(self, name: str, *args: int, **query: str) -> str:
         """Return the address of another page of this link."""
@@ -131,40 +121,28 @@ class Visit:
 def through_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     """Make a view of a function that takes a Visit: opens the link or says why it does not."""
 
-    # The token in the address is the leave: nothing here rests on a cookie that a strange page
-    # could make the browser send, and a CSRF cookie would be a session by another name.
-    @csrf_exempt
-    @open_to(LINK_HOLDER)
     @wraps(view)
-    def opened(request: HttpRequest, token: str, **kwargs: Any) -> HttpResponse:
-        refused = refuse(request)
-        if refused:
-            return refused
-        at = now()
-        link = open_link(token, at=at)
-        if link.invitation is None:
-            return not_found_page()
-        if link.invitation.way == Way.KIOSK and (
-            link.state != LinkState.GOOD or not is_open(request, token, at=at)
-        ):
-            return leave(token)
-        if link.state != LinkState.GOOD:
-            address = reverse("quiz-renew", args=[token], query=request.GET.dict() or None)
-            return dead_page(request, link.state, renew_url=address)
-        visit = Visit(request, token, at, link.invitation, programme.current())
-        with translation.override(visit.language):
-            try:
-                response = view(visit, **kwargs)
-            except Http404:
-                return not_found_page()
-        if response.status_code == 303 and request.method == "POST" and visit.language_asked:
+    def finished(visit: Visit, **kwargs: Any) -> HttpResponse:
+        response = view(visit, **kwargs)
+        if response.status_code == 303 and visit.request.method == "POST" and visit.language_asked:
             remember_language(response, visit.language_asked)
-        response.headers.setdefault("Content-Language", visit.language)
         if visit.shared:
             _stay_open(response, visit)
         return response
 
-    return opened
+    return through(Invitation, "token", _visit, finished)
+
+
+def _visit(
+    request: HttpRequest, token: str, at: datetime, invitation: Invitation, state: LinkState
+) -> Visit | HttpResponse:
+    good = state == LinkState.GOOD
+    if invitation.way == Way.KIOSK and not (good and is_open(request, token, at=at)):
+        return leave(token)
+    if not good:
+        address = reverse("quiz-renew", args=[token], query=request.GET.dict() or None)
+        return dead_page(request, state, renew_url=address)
+    return Visit(request, token, at, invitation, programme.current())
 
 
 def _stay_open(response: HttpResponse, visit: Visit) -> None:
@@ -179,37 +157,25 @@ def _stay_open(response: HttpResponse, visit: Visit) -> None:
     keep_open(response, visit.token, at=visit.at, wait=wait, then=idle)
 
 
-def refuse(request: HttpRequest) -> HttpResponse | None:
-    """Return the answer to a request that no page of ours sends, or None."""
-    if request.method not in {"GET", "HEAD", "POST"}:
-        return HttpResponseNotAllowed(["GET", "HEAD", "POST"])
-    length = str(request.META.get("CONTENT_LENGTH") or "0")
-    if not length.isdecimal() or int(length[:20]) > LARGEST_FORM:
-        return HttpResponse(render_to_string("400.html"), status=413)
-    return None
-
-
 def page(visit: Visit, name: str, context: dict[str, Any], *, status: int = 200) -> HttpResponse:
     """Render a page of a link.
 
     Without the request: context processors would ask who is signed in, and these pages have no
     session.
     """
+    base = on_every_page(visit.language, visit.programme)
     common = {
-        "language": visit.language,
-        "direction": direction_of(visit.language),
         "languages": [(code, own_name_of(code)) for code in visit.languages],
         "language_url": visit.address("quiz-language"),
         "here": visit.here,
-        "programme": visit.programme,
-        "phone_link": phone_link(visit.programme.phone),
-        "emergency_link": phone_link(visit.programme.emergency_number),
         "not_saved": status == 503,
         # Behind the address of the question box, which the template completes.
         "asking": _asking(visit),
         "done_url": reverse("screen-over", args=[visit.token]) if visit.shared else "",
     }
-    return HttpResponse(render_to_string(f"education/{name}.html", common | context), status=status)
+    return HttpResponse(
+        render_to_string(f"education/{name}.html", base | common | context), status=status
+    )
 
 
 def _asking(visit: Visit) -> str:
@@ -219,96 +185,7 @@ def _asking(visit: Visit) -> str:
     return f"&l={visit.language_asked}" if visit.language_asked else "&"
 
 
-def see(address: str) -> HttpResponse:
-    """Send the browser on with a GET, so that neither back nor refresh sends a form again."""
-    return HttpResponse(status=303, headers={"Location": address})
-
-
 def where_it_stands(visit: Visit) -> HttpResponse:
     """Send on a page that needs an attempt in progress, when there is none."""
     handed_in = visit.submission and not visit.attempt
     return see(visit.address("quiz-result" if handed_in else "quiz-start"))
-
-
-# --- links that do not open ----------------------------------------------------------------------
-
-
-@csrf_exempt  # nothing is here to change
-@open_to(LINK_HOLDER)
-def not_found(request: HttpRequest, **kwargs: Any) -> HttpResponse:
-    """Answer every address below /q/ that is none."""
-    return not_found_page()
-
-
-def not_found_page() -> HttpResponse:
-    """Return the one page for all that is not there: always the same bytes (promise W6)."""
-    return _closed("not_found", list(codes()), status=404)
-
-
-def dead_page(
-    request: HttpRequest, state: str, *, renew_url: str = "", status: int = 410
-) -> HttpResponse:
-    """Say that a link has ended or is too old, and whom to call; tells nothing else (fault 8).
-
-    `renew_url`: where a new one may be asked for in place of one that is too old.
-    """
-    first = chosen_language(request, codes())
-    others = [code for code in codes() if code != first]
-    return _closed(str(state), [first, *others], status=status, renew_url=renew_url)
-
-
-def _closed(state: str, languages: list[str], *, status: int, renew_url: str = "") -> HttpResponse:
-    try:
-        told = programme.current()
-    except programme.NotFounded:
-        told = None
-    context = {
-        "state": state,
-        "languages": [(code, direction_of(code)) for code in languages],
-        "language": languages[0],
-        "direction": direction_of(languages[0]),
-        "renew_url": renew_url,
-        "programme": told,
-        "phone_link": phone_link(told.phone) if told else "",
-        "emergency_link": phone_link(told.emergency_number) if told else "",
-    }
-    with translation.override(languages[0]):
-        response = HttpResponse(render_to_string("education/closed.html", context), status=status)
-    response["Content-Language"] = ", ".join(languages)
-    return response
-
-
-# --- language and telephone ----------------------------------------------------------------------
-
-
-def chosen_language(request: HttpRequest, offered: Sequence[str]) -> str:
-    """Return the language of a page. What is on record about the patient plays no part (W6)."""
-    for code in (_cookie(request), request.GET.get("l")):
-        if code in offered:
-            return str(code)
-    wanted = translation.get_language_from_request(request)
-    return wanted if wanted in offered else offered[0]
-
-
-def remember_language(response: HttpResponse, code: str) -> None:
-    """Keep the language for a day, for this browser."""
-    response.set_cookie(
-        LANGUAGE_COOKIE,
-        code,
-        max_age=LANGUAGE_COOKIE_AGE,
-        path="/q/",
-        secure=settings.SESSION_COOKIE_SECURE,
-        httponly=True,
-        samesite="Lax",  # Strict would not come along when the link is opened from a mail app
-    )
-
-
-def phone_link(number: str) -> str:
-    """Return a telephone number as an address that a phone can dial; an extension stays out."""
-    head = number.lower().partition("ext")[0].partition("x")[0]
-    return "tel:" + "".join(char for char in head if char in "+0123456789")
-
-
-def _cookie(request: HttpRequest) -> str:
-    code = request.COOKIES.get(LANGUAGE_COOKIE, "")
-    return code if code in codes() else ""

@@ -13,7 +13,7 @@ from django.urls import reverse
 from education import eating_page_texts, eating_texts
 from education.plan_feed import own_feeds
 from education.plan_ticks import NotToTick, tick, ticks_of
-from education.views.link import NOT_REACHED, see
+from education.views.opening import NOT_REACHED, see
 from education.views.plan_meals import offered
 from education.views.plan_visit import PlanVisit, page, through_plan_link
 

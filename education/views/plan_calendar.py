@@ -11,9 +11,9 @@ from django.views.decorators.http import require_safe
 from education import eating_calendar
 from education.plan_feed import TooMany, end_feed, make_feed, open_feed
 from education.plan_of import plan_of
-from education.views.link import NOT_REACHED, see
+from education.views.opening import NOT_REACHED, asked_language, see
 from education.views.plan import shown
-from education.views.plan_visit import PlanVisit, asked_language, through_plan_link
+from education.views.plan_visit import PlanVisit, through_plan_link
 from patients.clock import now
 from patients.open_to import LINK_HOLDER, open_to
 from patients.programme import NotFounded

@@ -12,7 +12,7 @@ from education.plan_of import PlanOf
 from education.rules.eating_plan import Choices, Note, Told, meal_days, meal_notes
 from education.stage_tables import stages_of
 from education.views.half_made import forget_half, half_made, keep_half
-from education.views.link import NOT_REACHED, see
+from education.views.opening import NOT_REACHED, see
 from education.views.plan_visit import PlanVisit, page, through_plan_link
 from education.written_days import long_day
 from patients.rules.languages import codes, own_name_of

@@ -14,7 +14,8 @@ from education.rules.scoring import Given
 from education.shown import ShownQuestion, next_unanswered, questions
 from education.take import answers_given, save_answer
 from education.views.half_made import forget_half, half_made
-from education.views.link import NOT_REACHED, Visit, page, see, through_link, where_it_stands
+from education.views.link import Visit, page, through_link, where_it_stands
+from education.views.opening import NOT_REACHED, see
 from education.views.typed import typed_in
 
 

@@ -4,9 +4,10 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.csrf import csrf_exempt
 
-from education.invite import open_link
+from education.models import Invitation
+from education.personal_link import open_link
 from education.renew import renew
-from education.views.link import dead_page, not_found_page, refuse, see
+from education.views.opening import dead_page, not_found_page, refuse, see
 from patients.clock import now
 from patients.open_to import LINK_HOLDER, open_to
 
@@ -21,7 +22,7 @@ def renew_link(request: HttpRequest, token: str) -> HttpResponse:
     if refused:
         return refused
     at = now()
-    if open_link(token, at=at).invitation is None:
+    if open_link(Invitation, token, at=at).link is None:
         return not_found_page()
     # A mail scanner may send the form too, but empty (fault 2).
     if request.method == "POST" and request.POST.get("renew") == "yes":

@@ -9,7 +9,8 @@ from django.http import HttpResponse
 from education.given import from_json
 from education.models import Submission
 from education.shown import ShownQuestion, questions
-from education.views.link import Visit, page, see, through_link
+from education.views.link import Visit, page, through_link
+from education.views.opening import see
 from education.written_days import plain_day
 from patients.clock import local_date
 

@@ -4,12 +4,13 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.csrf import csrf_exempt
 
-from education.invite import end, open_link
-from education.models import EndedBecause
+from education.models import EndedBecause, Invitation
+from education.personal_link import end, open_link
 from education.rules.quiz_way import Way
 from education.shared_screen import ASKED_FOR, is_open, leave
 from education.views.language import PAGE
-from education.views.link import Visit, not_found_page, page, refuse, see, through_link
+from education.views.link import Visit, page, through_link
+from education.views.opening import not_found_page, refuse, see
 from patients.clock import now
 from patients.open_to import LINK_HOLDER, open_to
 
@@ -36,7 +37,7 @@ def screen_over(request: HttpRequest, token: str) -> HttpResponse:
     if refused:
         return refused
     at = now()
-    invitation = open_link(token, at=at).invitation
+    invitation = open_link(Invitation, token, at=at).link
     if invitation is None:
         return not_found_page()
     if invitation.way != Way.KIOSK:

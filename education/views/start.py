@@ -6,7 +6,8 @@ from education.models import Attempt
 from education.often_asked import seen_by_patients
 from education.shown import next_unanswered, number_of_questions, questions, sections
 from education.take import NoAttemptLeft, answers_given, begin
-from education.views.link import NOT_REACHED, Visit, page, see, through_link
+from education.views.link import Visit, page, through_link
+from education.views.opening import NOT_REACHED, see
 
 
 @through_link

@@ -12,7 +12,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from education.forms import Typed
-from education.invite import digest
+from education.personal_link import digest
 from education.views.link import Visit
 
 COOKIE = "typed"

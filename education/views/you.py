@@ -5,7 +5,8 @@ from django.http import HttpResponse, QueryDict
 from education.forms import MAX_NAME, YouForm
 from education.shown import questions
 from education.views.half_made import forget_half, half_made
-from education.views.link import Visit, page, see, through_link, where_it_stands
+from education.views.link import Visit, page, through_link, where_it_stands
+from education.views.opening import see
 from education.views.typed import keep_typed, typed_in
 from education.written_days import date_parts
 from patients.clock import local_date

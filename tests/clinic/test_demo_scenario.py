@@ -26,12 +26,13 @@ from clinic.demo.schedule_export import EXPORTS, export
 from clinic.demo.stage import instant
 from clinic.demo.story import PART_OF, STORY
 from clinic.models import Confirmation, Role, StaffUser
-from education.invite import LinkState, Refusal, open_link, refusal
+from education.invite import Refusal, refusal
 from education.models import (
     AddressMark,
     Assignment,
     Clearance,
     IdentityVerdict,
+    Invitation,
     Message,
     MessageState,
     OftenAsked,
@@ -40,6 +41,7 @@ from education.models import (
     Revocation,
     Submission,
 )
+from education.personal_link import LinkState, open_link
 from education.rules.confirm import Word
 from education.rules.standing import Standing
 from education.standings import Told, standings, standings_as_of
@@ -344,8 +346,8 @@ def test_mails_carry_links_that_open(built: Built, part: str) -> None:
     [sent] = [m for m in built.mails if m.extra_headers["Message-ID"] == message.message_id]
     token = re.search(r"/q/([^/\s]+)", str(sent.body))
     assert token
-    link = open_link(token[1], at=built.at(12))
-    assert (link.state, link.invitation) == (LinkState.GOOD, message.invitation)
+    link = open_link(Invitation, token[1], at=built.at(12))
+    assert (link.state, link.link) == (LinkState.GOOD, message.invitation)
 
 
 def test_the_last_schedule_had_rows_that_were_rejected(built: Built) -> None:

@@ -13,7 +13,8 @@ from django.urls import reverse
 from clinic.models import Role, StaffUser, TrailEntry
 from clinic.once import new_key
 from education.clear import clear_by_teach_back
-from education.invite import LinkState, open_link
+from education.models import Invitation
+from education.personal_link import LinkState, open_link
 from patients import keep_apart, other_names
 from patients.clock import now
 from patients.contact import log_contact
@@ -458,9 +459,9 @@ def test_a_link_that_went_elsewhere_is_dead_after_the_merge(client: Client) -> N
     """What the page said would end did end."""
     one, other = a_pair()
     _, token = an_invitation(assignment=an_assignment(operation=an_operation(patient=other)))
-    assert open_link(token, at=now()).state == LinkState.GOOD
+    assert open_link(Invitation, token, at=now()).state == LinkState.GOOD
     merged(client, one, other)
-    assert open_link(token, at=now()).state == LinkState.ENDED
+    assert open_link(Invitation, token, at=now()).state == LinkState.ENDED
 
 
 # --- the way there -------------------------------------------------------------------------------

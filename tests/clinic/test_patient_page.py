@@ -11,8 +11,8 @@ from clinic.models import TrailEntry
 from clinic.once import new_key
 from education.clear import clear_by_teach_back, revoke_waiver, sign_off, waive
 from education.drawn import asked_of
-from education.invite import LinkState, open_link
-from education.models import Assignment, Clearance, Revocation, Waiver, WaiverRevocation
+from education.models import Assignment, Clearance, Invitation, Revocation, Waiver, WaiverRevocation
+from education.personal_link import LinkState, open_link
 from patients import programme
 from patients.clock import local_date, now
 from patients.contact import log_contact
@@ -162,7 +162,7 @@ def test_an_address_corrected_after_sending_kills_the_link_and_the_page_says_so(
     client = signed_in("dietitian")
     form = client.get(reverse("correct-patient", args=[patient.pk])).content.decode()
     assert "1 link is open." in form
-    assert open_link(token, at=now()).state == LinkState.GOOD
+    assert open_link(Invitation, token, at=now()).state == LinkState.GOOD
     response = do(
         client,
         "correct-patient",
@@ -175,7 +175,7 @@ def test_an_address_corrected_after_sending_kills_the_link_and_the_page_says_so(
         language="es",
         source="patient, by phone",
     )
-    assert open_link(token, at=now()).state == LinkState.ENDED
+    assert open_link(Invitation, token, at=now()).state == LinkState.ENDED
     html = client.get(response["Location"]).content.decode()
     assert "1 link is now dead" in html
     assert "old@example.org → new@example.org" in html
@@ -191,7 +191,7 @@ def test_a_family_sharing_one_address_keeps_its_links_apart() -> None:
     (a, token), (b, _) = an_invitation(assignment=first), an_invitation(assignment=second)
     assert a.address == b.address
     correct(other.patient, at=now(), source="moved out", email="own@example.org")
-    assert open_link(token, at=now()).state == LinkState.GOOD
+    assert open_link(Invitation, token, at=now()).state == LinkState.GOOD
     assert str(a.address) in page(signed_in("dietitian"), first.operation.patient)
 
 

@@ -7,9 +7,9 @@ import pytest
 import time_machine
 from django.core import mail
 
-from education.answer import ANSWER, answer, open_answer, stand_of
-from education.invite import LinkState
+from education.answer import ANSWER, answer, stand_of
 from education.models import (
+    AnswerLink,
     AnswerLinkToken,
     Message,
     MessageState,
@@ -17,6 +17,7 @@ from education.models import (
     QuestionAnswer,
 )
 from education.often_asked import change, seen_by_patients, write
+from education.personal_link import LinkState, open_link
 from education.rules.asking import MOST_A_DAY, Means, Stand
 from education.send import send
 from patients.clock import now
@@ -143,9 +144,9 @@ def test_w6_what_is_not_in_this_module_is_no_page(phone: Phone) -> None:
 
 def test_an_answers_link_expires_and_is_dead_for_others(phone: Phone) -> None:
     link, token = an_answer(a_question(phone.invitation))
-    assert open_answer(token, at=now()).state == LinkState.GOOD
-    assert open_answer(token, at=link.expires_at).state == LinkState.EXPIRED
-    assert open_answer(token[:-1] + "x", at=now()).link is None
+    assert open_link(AnswerLink, token, at=now()).state == LinkState.GOOD
+    assert open_link(AnswerLink, token, at=link.expires_at).state == LinkState.EXPIRED
+    assert open_link(AnswerLink, token[:-1] + "x", at=now()).link is None
 
 
 def test_an_entry_is_seen_on_the_modules_page_and_can_be_told_for_a_day(

@@ -11,7 +11,7 @@ from django.db import transaction
 from education.carry import stay_after, would_carry, would_take_back
 from education.clear import NothingToSignOff, clear_by_teach_back, revoke, sign_off, waive
 from education.identify import DecidedMeanwhile, consider, match, undo
-from education.invite import LinkState, invite, link_state
+from education.invite import invite
 from education.models import (
     Assignment,
     Clearance,
@@ -24,6 +24,7 @@ from education.models import (
     Submission,
 )
 from education.part import decided_since
+from education.personal_link import LinkState, link_state
 from education.rules.standing import Answer, Evidence, Reason, Standing
 from education.standings import standing_of, standings, standings_as_of
 from education.take import NoAttemptLeft, begin

@@ -10,16 +10,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks, Settings
 
 from education.addresses import mark_address
 from education.assign import require
-from education.invite import (
-    LinkState,
-    Refusal,
-    digest,
-    end,
-    invite,
-    issue_token,
-    open_link,
-    take_back,
-)
+from education.invite import Refusal, invite, take_back
 from education.models import (
     Assignment,
     EndedBecause,
@@ -29,6 +20,7 @@ from education.models import (
     MessageState,
     Module,
 )
+from education.personal_link import LinkState, digest, end, issue_token, open_link
 from education.rules.delivery import Why
 from patients.models import Booking
 from patients.register import correct
@@ -59,7 +51,7 @@ def _invited(assignment: Assignment, at: datetime = AT) -> Invitation:
 
 
 def _state(token: str, at: datetime = LATER) -> LinkState:
-    return open_link(token, at=at).state
+    return open_link(Invitation, token, at=at).state
 
 
 def test_an_invitation_and_its_email_are_written_together(assignment: Assignment) -> None:
@@ -216,8 +208,8 @@ def test_a_moved_date_leaves_the_link_alone(assignment: Assignment) -> None:
 
 @pytest.mark.parametrize("token", ["", "x", "x" * 10_000, "\x00", "é", "' OR 1=1 --"])
 def test_what_is_no_token_opens_nothing(token: str) -> None:
-    link = open_link(token, at=AT)
-    assert (link.state, link.invitation) == (LinkState.UNKNOWN, None)
+    link = open_link(Invitation, token, at=AT)
+    assert (link.state, link.link) == (LinkState.UNKNOWN, None)
 
 
 def test_a_token_has_256_random_bits_and_stands_nowhere_in_the_database(

@@ -10,8 +10,9 @@ from django.apps import apps
 from django.core import mail
 from django.test import Client, override_settings
 
-from education.invite import Refusal, end, invite
+from education.invite import Refusal, invite
 from education.models import EndedBecause, Invitation, InvitationToken, Message
+from education.personal_link import end
 from education.send import send
 from education.take import begin
 from patients.clock import now

@@ -15,14 +15,16 @@ from django.db import IntegrityError, connection, transaction
 from education import mail_hold, mail_rules
 from education.clear import clear_by_teach_back
 from education.daily import LEASE, MOST_TRIES, once_a_day, parked
-from education.invite import INVITATION, LinkState, open_link
+from education.invite import INVITATION
 from education.models import (
     Assignment,
     DailyRun,
+    Invitation,
     Message,
     MessageState,
     Reminder,
 )
+from education.personal_link import LinkState, open_link
 from education.reminders import daily_mail, preview
 from education.rules.who_is_written_to import ReminderRule, What
 from education.send import sweep
@@ -95,7 +97,9 @@ def test_it_invites_when_the_window_opens_and_reminds_on_its_days() -> None:
     ]
     texts = [str(m.body) for m in mail.outbox]
     assert "Please finish by Friday, March 20, 2026." in texts[1]
-    assert {open_link(token_in(t), at=local(OR_DATE)).state for t in texts} == {LinkState.GOOD}
+    assert {open_link(Invitation, token_in(t), at=local(OR_DATE)).state for t in texts} == {
+        LinkState.GOOD
+    }
 
 
 def test_fault_11_the_date_moves_and_no_reminder_names_the_old_one() -> None:

@@ -25,8 +25,9 @@ from pytest_django import Settings
 from education.by_email import ByEmail
 from education.channel import HandedOver, Outcome
 from education.emails import invitation_email
-from education.invite import LinkState, invite, open_link
+from education.invite import invite
 from education.models import Invitation, InvitationToken, Message, MessageState
+from education.personal_link import LinkState, open_link
 from education.send import LEASE, RETRY_AFTER, send, sweep
 from education.tasks import send_message
 from patients.models import Patient
@@ -196,8 +197,8 @@ def test_w10_one_link_shown_in_full(received: Received) -> None:
     anchors = re.findall(r'<a href="([^"]+)">([^<]+)</a>', str(html.get_content()))
     assert [(href, text) for href, text in anchors] == [(link, link)]
     assert "src=" not in str(html.get_content()), "nothing is fetched when it is opened"
-    opened = open_link(token_in(link), at=AT)
-    assert (opened.state, opened.invitation) == (LinkState.GOOD, Invitation.objects.get())
+    opened = open_link(Invitation, token_in(link), at=AT)
+    assert (opened.state, opened.link) == (LinkState.GOOD, Invitation.objects.get())
 
 
 def test_w10_it_is_short(received: Received) -> None:
@@ -273,7 +274,7 @@ def test_fault_13_a_worker_killed_after_the_server_accepted_sends_at_most_once_m
     first, again = smtp_server.to("one@example.org")
     assert first.message["Message-ID"] == again.message["Message-ID"] == message.message_id
     for one in (first, again):
-        assert open_link(token_in(one.text), at=AT).state == LinkState.GOOD
+        assert open_link(Invitation, token_in(one.text), at=AT).state == LinkState.GOOD
 
 
 def test_a_worker_killed_before_the_server_accepted_loses_nothing(

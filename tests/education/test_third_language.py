@@ -25,7 +25,7 @@ from education.emails import rendered
 from education.rules.reading import readings
 from education.translations import compiled
 from education.untranslated import of_interface, of_modules
-from education.views.link import not_found_page
+from education.views.opening import not_found_page
 from education.written_days import long_day
 from patients.clock import now
 from patients.import_schedule import apply

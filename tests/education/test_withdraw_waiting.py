@@ -4,8 +4,9 @@ from datetime import timedelta
 
 import pytest
 
-from education.invite import invite, issue_token
+from education.invite import invite
 from education.models import Assignment, Invitation, Message, MessageState
+from education.personal_link import issue_token
 from education.rules.standing import Reason
 from education.send import send
 from education.standings import standing_of
