@@ -18,6 +18,7 @@ RECORDED = {
 ESCALATION_ENDED = {
     EscalationEnded.REACHED: "the patient was reached",
     EscalationEnded.CLEARED: "the patient was cleared",
+    EscalationEnded.HANDED_IN: "the patient handed in a quiz",
     EscalationEnded.NOT_WAITING: "no open module waits for the patient any more",
     EscalationEnded.CORRECTED: "a message that it rested on was corrected",
 }

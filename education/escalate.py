@@ -5,20 +5,23 @@ changed it; whoever calls holds the patient's row.
 """
 
 from collections.abc import Collection
-from datetime import datetime
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db.models import Min, Q, QuerySet
 
 from education.models import (
+    MATCHED,
     Assignment,
     AssignmentChange,
     Clearance,
     Escalation,
     EscalationEnd,
+    IdentityDecision,
 )
 from education.rules.escalation import Case, Tried, ended, to_be_escalated
 from patients import programme
-from patients.clock import local_date
+from patients.clock import end_of_day, local_date
 from patients.models import Contact, ContactQuerySet, Outcome, Patient
 from patients.prepared import GivenIds, prepared
 from patients.speaks_for import spoken_for
@@ -63,7 +66,7 @@ def follow_contacts(patient: Patient, *, at: datetime, by_id: int, corrected: bo
 
 
 def follow_standing(patients: Collection[int], *, at: datetime) -> None:
-    """Somebody was cleared, or nothing is asked of them any more: is help still needed?"""
+    """Somebody was cleared, tried a quiz, or has nothing to do any more: is help still needed?"""
     for pk, running in open_escalations(patients).items():
         records = list(spoken_for([pk]))
         _end(running, records, _case(pk, records, running, at=at), at=at)
@@ -122,5 +125,19 @@ def _case(
         cleared_at=clearances.order_by("-recorded_at")
         .values_list("recorded_at", flat=True)
         .first(),
+        handed_in_at=_handed_in_at(records, programme.current().zone),
         escalated_at=running.contact.at if running else None,
+    )
+
+
+def _handed_in_at(records: Collection[int], zone: ZoneInfo) -> datetime | None:
+    """When the last quiz was handed in that is known to be theirs.
+
+    A sheet of paper was at the earliest as its day began: what came later that day was later.
+    """
+    decided = IdentityDecision.objects.in_force(patient__in=records, verdict__in=MATCHED)
+    rows = decided.values_list("submission__recorded_at", "submission__answered_on")
+    return max(
+        (end_of_day(day - timedelta(days=1), zone) if day else came for came, day in rows),
+        default=None,
     )

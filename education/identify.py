@@ -6,6 +6,7 @@ from datetime import datetime
 from django.db import transaction
 
 from education.clear import clear_by_quiz, revoke
+from education.escalate import follow_standing
 from education.models import (
     MATCHED,
     IdentityDecision,
@@ -171,6 +172,8 @@ def _decide(
     )
     if verdict in MATCHED and submission.passed:
         clear_by_quiz(decision, at=at)
+    elif patient:  # failed, but a sign of life
+        follow_standing({patient.pk}, at=at)
     return decision
 
 

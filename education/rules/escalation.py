@@ -14,6 +14,7 @@ class EscalationEnded(StrEnum):
 
     REACHED = "reached"
     CLEARED = "cleared"
+    HANDED_IN = "handed_in"  # a quiz of theirs came, passed or not
     NOT_WAITING = "not_waiting"  # no module whose window is open waits for the patient any more
     CORRECTED = "corrected"  # a message that it rested on was none
 
@@ -33,13 +34,16 @@ class Case:
 
     `tries` in the order in which they were made. `waiting_since`: since when the programme has
     asked for what the patient has to learn and may learn now; None: nothing like that.
-    `cleared_at`: the last clearance, which is an answer too. `escalated_at`: since when the
-    surgeon's office has been asked to help; None: it is not.
+    `cleared_at`: the last clearance; `handed_in_at`: when the patient last handed a quiz in that is
+    known to be theirs, passed or not. Both are answers too: who tries and fails has the messages,
+    and needs a teach-back, not to be found. `escalated_at`: since when the surgeon's office has
+    been asked to help; None: it is not.
     """
 
     tries: tuple[Tried, ...] = ()
     waiting_since: datetime | None = None
     cleared_at: datetime | None = None
+    handed_in_at: datetime | None = None
     escalated_at: datetime | None = None
 
 
@@ -51,7 +55,8 @@ def messages_unanswered(case: Case) -> int:
     """
     if case.waiting_since is None:
         return 0
-    since = max(case.waiting_since, case.cleared_at or case.waiting_since)
+    heard_at = (case.waiting_since, case.cleared_at, case.handed_in_at)
+    since = max(one for one in heard_at if one is not None)
     count = 0
     for one in case.tries:
         if one.reached:
@@ -78,6 +83,8 @@ def ended(case: Case, *, messages: int, corrected: bool = False) -> EscalationEn
         return EscalationEnded.REACHED
     if case.cleared_at is not None and case.cleared_at >= since:
         return EscalationEnded.CLEARED
+    if case.handed_in_at is not None and case.handed_in_at >= since:
+        return EscalationEnded.HANDED_IN
     if case.waiting_since is None:
         return EscalationEnded.NOT_WAITING
     if corrected and messages_unanswered(case) < messages:

@@ -4,6 +4,7 @@ import pytest
 
 from education.clear import clear_by_teach_back
 from education.escalate import open_escalations
+from education.identify import match
 from education.models import Escalation, EscalationEnd
 from education.rules.escalation import EscalationEnded
 from patients import programme
@@ -11,7 +12,7 @@ from patients.clock import now
 from patients.contact import AlreadyCorrected, Instead, correct_contact, log_contact
 from patients.models import Booking, Contact, Means, Outcome, Patient
 from patients.schedule import change
-from tests.factories import a_member, an_assignment
+from tests.factories import a_member, a_submission, an_assignment, an_invitation
 
 pytestmark = pytest.mark.django_db
 
@@ -60,6 +61,21 @@ def test_two_messages_without_an_answer_and_every_way_out() -> None:
     assert asked()
     change(assignment.operation, at=now(), reason="x", by_id=by, booking=Booking.CANCELLED)
     assert (asked(), ended()) == (False, EscalationEnded.NOT_WAITING)
+
+
+def test_a_failed_quiz_ends_it_once_it_is_known_to_be_theirs() -> None:
+    by = a_member("dietitian").pk
+    invitation, _ = an_invitation()
+    patient = invitation.assignment.operation.patient
+    for _ in range(2):
+        log_contact(patient, means=Means.CALL, outcome=MESSAGE, at=now(), by_id=by)
+    handed_in = a_submission(invitation, wrong=9, given_names="Somebody", family_names="Other")
+    assert not handed_in.passed
+    assert patient.pk in open_escalations([patient.pk]), "anybody may have typed that"
+    match(handed_in, patient, at=now(), by_id=by)
+    assert EscalationEnd.objects.get().because == EscalationEnded.HANDED_IN
+    log_contact(patient, means=Means.CALL, outcome=MESSAGE, at=now(), by_id=by)
+    assert Escalation.objects.count() == 1, "messages are counted anew"
 
 
 def test_a_clearance_ends_it_and_a_programme_may_do_without() -> None:

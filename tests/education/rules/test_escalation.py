@@ -25,6 +25,7 @@ def tries(kinds: str) -> tuple[Tried, ...]:
 
 
 WAITING = day(0)
+HANDED_IN = day(2) + timedelta(hours=1)
 # tries, waiting since, cleared at, asked to help, why
 ASKED = [
     ("m", WAITING, None, False, "one message may be answered"),
@@ -44,6 +45,10 @@ def test_help_is_asked(
     kinds: str, since: datetime | None, cleared: datetime | None, asked: bool, why: str
 ) -> None:
     case = Case(tries(kinds), since, cleared)
+    # A quiz that was handed in is an answer as a clearance is, passed or not.
+    assert (
+        to_be_escalated(Case(tries(kinds), since, None, cleared), messages=2, wanted=True) == asked
+    )
     assert to_be_escalated(case, messages=2, wanted=True) == asked
     assert not to_be_escalated(case, messages=2, wanted=False)
 
@@ -84,6 +89,18 @@ def test_help_ends(
 ) -> None:
     case = Case(tries(kinds), since, cleared, escalated_at=day(2))
     assert ended(case, messages=2, corrected=corrected) == because
+
+
+def test_a_quiz_that_was_handed_in_ends_it_and_messages_after_it_count_anew() -> None:
+    """Whoever tried and failed has the message: what follows is a teach-back, not a search."""
+    running = Case(tries("mm"), WAITING, handed_in_at=HANDED_IN, escalated_at=day(2))
+    assert ended(running, messages=2) == E.HANDED_IN
+    before = Case(tries("mm"), WAITING, handed_in_at=day(1), escalated_at=day(2))
+    assert ended(before, messages=2) is None
+    again = Case(tries("mmm"), WAITING, handed_in_at=HANDED_IN)
+    assert not to_be_escalated(again, messages=2, wanted=True)
+    again = Case(tries("mmmm"), WAITING, handed_in_at=HANDED_IN)
+    assert to_be_escalated(again, messages=2, wanted=True)
 
 
 def test_what_was_never_asked_does_not_end() -> None:
