@@ -8,11 +8,9 @@ from collections.abc import Collection
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import QuerySet, TextField
 
 from education.models import AddressMark, AddressMarkEnd, DeliveryEvent, Message
 from education.rules.delivery import ASKED_FOR_LESS, Why
-from patients.prepared import Given, prepared
 
 
 def marks_of(addresses: Collection[str]) -> dict[str, AddressMark]:
@@ -24,21 +22,18 @@ def marks_of(addresses: Collection[str]) -> dict[str, AddressMark]:
 
 def mark_of(address: str) -> AddressMark | None:
     """Return the mark of one address that is in force, or None."""
-    rows = _in_force_on(address=address.lower()) if address else []
-    return max(rows, key=_gravest_last, default=None)
+    return marks_of([address]).get(address.lower())
 
 
-@prepared
-def _in_force_on() -> QuerySet[AddressMark]:
-    in_force = AddressMark.objects.in_force().filter(address=Given("address", TextField()))
-    return in_force.select_related("event")
+def blocks(mark: AddressMark | None, *, unasked: bool) -> bool:
+    """Whether a mark keeps an email from its address; `unasked`: nobody asked for this one."""
+    # Whoever unsubscribed gets what somebody sends by hand, or they ask for themselves.
+    return mark is not None and (unasked or mark.why != Why.UNSUBSCRIBED)
 
 
 def is_blocked(address: str, *, unasked: bool) -> bool:
     """Whether an email may not go to an address; `unasked`: nobody asked for this one."""
-    mark = mark_of(address)
-    # Whoever unsubscribed gets what somebody sends by hand, or they ask for themselves.
-    return mark is not None and (unasked or mark.why != Why.UNSUBSCRIBED)
+    return blocks(mark_of(address), unasked=unasked)
 
 
 def mark_address(

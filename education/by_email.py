@@ -6,21 +6,11 @@ from datetime import datetime
 from django.core.mail import EmailMultiAlternatives, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 
-from education.answer import issue_answer_token
 from education.channel import HandedOver, Outcome
-from education.emails import (
-    WITHOUT_LINK,
-    answer_email,
-    invitation_email,
-    plan_email,
-    plan_moved_email,
-    reminder_email,
-)
-from education.invite import REMINDER, issue_token
+from education.emails import WITHOUT_LINK, Kept, email_of
 from education.mail_server import MaybeAccepted
 from education.models import AnswerLink, Message
-from education.plan_link import issue_plan_token
-from education.plan_moves import PLAN_MOVED
+from education.personal_link import issue_token
 from education.rules.delivery import status_in
 
 # These turn the programme away (a wrong password, say), whatever the message: never final for it.
@@ -32,10 +22,14 @@ PROGRAMME_REFUSED = (
 
 
 class ByEmail:
-    """Sends each message as an email; the connection stays open between two of them."""
+    """Sends each message as an email; the connection stays open between two of them.
+
+    Words that the programme changes meanwhile go out from the next channel on: after a minute.
+    """
 
     def __init__(self, connection: BaseEmailBackend | None = None) -> None:
         self.connection = connection or get_connection()
+        self.words = Kept()
 
     def send(self, message: Message, *, at: datetime) -> HandedOver:
         """Make the email and hand it over."""
@@ -70,7 +64,7 @@ class ByEmail:
 
     def _deliver(self, message: Message, *, at: datetime) -> None:
         """A connection that the server dropped since the message before is opened anew, once."""
-        email = made(message, at=at, connection=self.connection)
+        email = made(message, at=at, words=self.words, connection=self.connection)
         # False says that it was open before.
         used_before = self.connection.open() is False
         try:
@@ -83,22 +77,15 @@ class ByEmail:
             email.send()
 
 
-def made(message: Message, *, at: datetime, connection: BaseEmailBackend) -> EmailMultiAlternatives:
+def made(
+    message: Message, *, at: datetime, words: Kept, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
     """Return the email of a message; the token of its link is made here, and kept nowhere."""
-    link = message.invitation or message.reminds
+    answer_link: AnswerLink | None = getattr(message, "answer_link", None)
+    link = message.invitation or message.reminds or message.plan_link or answer_link
     if link is not None:
         token = issue_token(link, at=at)
-        if message.purpose == REMINDER:
-            return reminder_email(message, token, connection=connection)
-        return invitation_email(message, token, connection=connection)
-    if message.plan_link is not None:
-        token = issue_plan_token(message.plan_link, at=at)
-        make = plan_moved_email if message.purpose == PLAN_MOVED else plan_email
-        return make(message, token, connection=connection)
-    answer_link: AnswerLink | None = getattr(message, "answer_link", None)
-    if answer_link is not None:
-        token = issue_answer_token(answer_link, at=at)
-        return answer_email(message, token, connection=connection)
+        return email_of(message, token, words=words, connection=connection)
     if message.purpose not in WITHOUT_LINK:
         raise ValueError(f"message {message.pk} has no email for its purpose")
     return WITHOUT_LINK[message.purpose](message, connection=connection)

@@ -9,9 +9,14 @@ from django.core.mail.backends.base import BaseEmailBackend
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import translation
+from django.utils.html import escape
 
+from education.answer import ANSWER
 from education.email_words import EDITABLE, Words, in_force
+from education.invite import INVITATION, REMINDER, RENEWAL
 from education.models import Message
+from education.plan_link import PLAN
+from education.plan_moves import PLAN_MOVED
 from education.written_days import long_day
 from patients import programme
 from patients.rules.languages import direction_of
@@ -27,72 +32,70 @@ class Make(Protocol):
 
 # By purpose; what leads to the staff's pages is added by the clinic, which knows them.
 WITHOUT_LINK: dict[str, Make] = {}
+# The folder of words, and the page behind the link, of each purpose that has a link.
+LINKED = {
+    INVITATION: ("invitation", "quiz-start"),
+    RENEWAL: ("invitation", "quiz-start"),
+    REMINDER: ("reminder", "quiz-start"),
+    PLAN: ("plan", "plan"),
+    PLAN_MOVED: ("plan_moved", "plan"),
+    ANSWER: ("answer", "answer"),
+}
+Letter = tuple[str, str, str]  # the subject, the plain text, the HTML
+PLACE = "https://place-of-the-link.invalid/"
 # What a preview shows in place of a real link and date.
 EXAMPLE_LINK = "https://programme.invalid/q/your-personal-link/"
 EXAMPLE_DAY = date(2027, 3, 16)
 
 
-def invitation_email(
-    message: Message, token: str, *, connection: BaseEmailBackend
+def email_of(
+    message: Message, token: str, *, words: "Kept", connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
-    """Return the email that carries a personal link, in the patient's language."""
-    return written(message, "invitation", {"link": _quiz(message, token)}, connection=connection)
+    """Return the email that carries a personal link, in the patient's language.
+
+    A reminder names the clear-by date that it was written for; of an answer it says nothing.
+    """
+    name, page = LINKED[message.purpose]
+    # The page knows nothing about the patient, so the link itself says the email's language.
+    address = reverse(page, args=[token], query={"l": message.language})
+    about = _about_reminder(message) if name == "reminder" else {}
+    return _email(message, words.with_link(name, message.language, address, about), connection)
 
 
-def reminder_email(
-    message: Message, token: str, *, connection: BaseEmailBackend
-) -> EmailMultiAlternatives:
-    """Return the email that reminds of a link, with the clear-by date that it was written for."""
+def _about_reminder(message: Message) -> dict[str, object]:
     clear_by = message.reminder.clear_by
     with translation.override(message.language):
         day = long_day(clear_by)
-    context = {
-        "link": _quiz(message, token),
-        "day": day,
-        "passed": message.for_day is not None and message.for_day > clear_by,
-    }
-    return written(message, "reminder", context, connection=connection)
+    return {"day": day, "passed": message.for_day is not None and message.for_day > clear_by}
 
 
-def plan_email(
-    message: Message, token: str, *, connection: BaseEmailBackend
-) -> EmailMultiAlternatives:
-    """Return the email that carries the link to an eating plan, in the patient's language."""
-    return written(message, "plan", {"link": _plan(message, token)}, connection=connection)
+class Kept:
+    """The words of emails with a link, put together once for as long as this is kept."""
 
+    def __init__(self) -> None:
+        self._kept: dict[object, Letter] = {}
 
-def plan_moved_email(
-    message: Message, token: str, *, connection: BaseEmailBackend
-) -> EmailMultiAlternatives:
-    """Return the email that says that the days of an eating plan are others, and where they are."""
-    return written(message, "plan_moved", {"link": _plan(message, token)}, connection=connection)
-
-
-def answer_email(
-    message: Message, token: str, *, connection: BaseEmailBackend
-) -> EmailMultiAlternatives:
-    """Return the email that says that an answer waits, and nothing of it."""
-    address = reverse("answer", args=[token], query={"l": message.language})
-    link = settings.PUBLIC_URL + address
-    return written(message, "answer", {"link": link}, connection=connection)
-
-
-def _quiz(message: Message, token: str) -> str:
-    # The page knows nothing about the patient, so the link itself says the email's language.
-    query = {"l": message.language}
-    return settings.PUBLIC_URL + reverse("quiz-start", args=[token], query=query)
-
-
-def _plan(message: Message, token: str) -> str:
-    query = {"l": message.language}
-    return settings.PUBLIC_URL + reverse("plan", args=[token], query=query)
+    def with_link(self, name: str, language: str, address: str, about: dict[str, object]) -> Letter:
+        """Return an email with an address of ours in the place of its link."""
+        key = (name, language, *about.items())
+        if key not in self._kept:
+            self._kept[key] = rendered(name, language, {"link": PLACE, **about})
+        subject, text, html = self._kept[key]
+        link = settings.PUBLIC_URL + address
+        return subject, text.replace(PLACE, link), html.replace(PLACE, escape(link))
 
 
 def written(
     message: Message, name: str, context: dict[str, object], *, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
     """Return the email with the words of a folder, in the message's language."""
-    subject, text, html = rendered(name, message.language, context)
+    return _email(message, rendered(name, message.language, context), connection)
+
+
+def _email(
+    message: Message, letter: Letter, connection: BaseEmailBackend
+) -> EmailMultiAlternatives:
+    subject, text, html = letter
     email = EmailMultiAlternatives(
         subject=subject,
         body=text,
@@ -107,7 +110,7 @@ def written(
 
 def rendered(
     name: str, language: str, context: dict[str, object], words: Words | None = None
-) -> tuple[str, str, str]:
+) -> Letter:
     """Return the subject, the plain text and the HTML of an email.
 
     `words`: to be shown in place of those in force; of an email whose words can be changed.
@@ -134,7 +137,7 @@ def rendered(
     return subject, text, html
 
 
-def preview_of(name: str, language: str, words: Words) -> tuple[str, str, str]:
+def preview_of(name: str, language: str, words: Words) -> Letter:
     """Return an email as it would go out with these words: subject, text, HTML. Sends nothing."""
     with translation.override(language):
         context: dict[str, object] = {"link": EXAMPLE_LINK, "day": long_day(EXAMPLE_DAY)}

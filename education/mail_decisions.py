@@ -7,7 +7,7 @@ from django.db import transaction
 
 from education.models import MailDecision, MailVerdict, Message, MessageState
 from education.new_message import wake_sender
-from education.overtaken import OVERTAKEN_BY, Overtaken, overtaken
+from education.overtaken import OVERTAKEN_BY, Overtaken, known_about, overtaken
 
 TO_DECIDE = (MessageState.FAILED, MessageState.AMBIGUOUS)
 
@@ -35,7 +35,7 @@ def decide(
         if message.state not in TO_DECIDE or (verdict == MailVerdict.TAKE_AS_SENT and not in_doubt):
             return Undecidable.SETTLED
         if verdict == MailVerdict.SEND_AGAIN:
-            why = overtaken(message, at=at)
+            why = overtaken(message, known_about([message], at=at), at=at)
             if why:
                 return why
             message.state, message.tries = MessageState.WAITING, 0

@@ -3,14 +3,17 @@ once more by the sender right before sending.
 """
 
 from collections.abc import Collection, Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from zoneinfo import ZoneInfo
 
 from django.db.models import BigIntegerField, F, Q, QuerySet
 
-from education.addresses import is_blocked
+from education.addresses import blocks, marks_of
 from education.invite import INVITATION, REMINDER
 from education.models import (
+    AddressMark,
     AnswerLink,
     Assignment,
     EndedBecause,
@@ -52,10 +55,37 @@ class Overtaken(StrEnum):
     ADDRESS_MARKED = "nothing more goes to this address"
 
 
-def overtaken(message: Message, *, at: datetime) -> Overtaken | None:
+@dataclass(frozen=True)
+class Known:
+    """What some emails are held against."""
+
+    zone: ZoneInfo
+    marks: dict[str, AddressMark]  # by address, in lower case
+    cleared: frozenset[int]  # assignments
+
+
+def known_about(messages: Collection[Message], *, at: datetime) -> Known:
+    """Read what `overtaken` asks about these emails, which were read with `OVERTAKEN_BY`."""
+    links = [one.invitation or one.reminds for one in messages if is_unasked(one)]
+    about = [link.assignment_id for link in links if link is not None]
+    cleared = Assignment.objects.filter(pk__in=about).cleared().values_list("pk", flat=True)
+    to_patients = [one.address for one in messages if one.patient_id is not None]
+    return Known(
+        zone=programme.current().zone,
+        marks=marks_of(to_patients),
+        cleared=frozenset(cleared) if about else frozenset(),
+    )
+
+
+def is_unasked(message: Message) -> bool:
+    """Whether the programme sends it of its own accord."""
+    return message.for_day is not None and message.purpose in UNASKED
+
+
+def overtaken(message: Message, known: Known, *, at: datetime) -> Overtaken | None:
     """Say what overtook an email, from the records as they are now; None: it is still wanted."""
-    unasked = message.for_day is not None and message.purpose in UNASKED
-    if message.patient_id is not None and is_blocked(message.address, unasked=unasked):
+    unasked = is_unasked(message)
+    if blocks(known.marks.get(message.address.lower()), unasked=unasked):
         return Overtaken.ADDRESS_MARKED
     answer_link: AnswerLink | None = getattr(message, "answer_link", None)
     asked_for = message.plan_link or answer_link
@@ -64,30 +94,23 @@ def overtaken(message: Message, *, at: datetime) -> Overtaken | None:
         return None if good else Overtaken.LINK_ENDED
     link = message.invitation or message.reminds
     if link is None:
-        return _day_passed(message, at=at) if message.for_day else None
+        return _day_passed(message, known, at=at) if message.for_day else None
     if link_state(link, at=at) != LinkState.GOOD:
         return Overtaken.LINK_ENDED
     if not unasked:
         return None  # somebody wanted it sent, cleared or not
-    assignment = link.assignment
-    if Assignment.objects.filter(pk=assignment.pk).cleared().exists():
+    if link.assignment_id in known.cleared:
         return Overtaken.CLEARED
     if message.purpose == REMINDER:
-        return _reminder_overtaken(message, assignment, at=at)
+        reminder: Reminder | None = getattr(message, "reminder", None)
+        if reminder is None or reminder.clear_by != link.assignment.clear_by:
+            return Overtaken.DATE_MOVED
+        return _day_passed(message, known, at=at)
     return None
 
 
-def _reminder_overtaken(
-    message: Message, assignment: Assignment, *, at: datetime
-) -> Overtaken | None:
-    reminder: Reminder | None = getattr(message, "reminder", None)
-    if reminder is None or reminder.clear_by != assignment.clear_by:
-        return Overtaken.DATE_MOVED
-    return _day_passed(message, at=at)
-
-
-def _day_passed(message: Message, *, at: datetime) -> Overtaken | None:
-    today = message.for_day == local_date(at, programme.current().zone)
+def _day_passed(message: Message, known: Known, *, at: datetime) -> Overtaken | None:
+    today = message.for_day == local_date(at, known.zone)
     return None if today else Overtaken.DAY_PASSED
 
 

@@ -1,7 +1,7 @@
 """Send the emails that wait as rows: each claimed once, retried with patience, never lost.
 
-A claim is a conditional UPDATE with a lease, so two senders never send one row; a sender that
-dies leaves its lease to run out, and the sweep sends the row again under the same Message-ID.
+A claim locks rows and gives each a lease, so two senders never send one row; a sender that dies
+leaves its lease to run out, and the sweep sends the row again under the same Message-ID.
 Where the connection broke when the mail server may have taken the message, a person decides: it is
 never sent again by itself.
 """
@@ -11,17 +11,22 @@ import time
 from datetime import datetime, timedelta
 
 from django.db import transaction
-from django.db.models import BigIntegerField, F, Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from education import mail_rules
 from education.addresses import mark_address
 from education.channel import Channel, HandedOver, Outcome, open_channel
 from education.mail_hold import not_held
 from education.models import Message, MessageState
-from education.overtaken import OVERTAKEN_BY, UNASKED, end_links_never_sent, overtaken
+from education.overtaken import (
+    OVERTAKEN_BY,
+    end_links_never_sent,
+    is_unasked,
+    known_about,
+    overtaken,
+)
 from education.rules.delivery import Told, why_marked
-from patients import programme
-from patients.prepared import Given, prepared
+from patients.prepared import GivenIds, prepared
 
 log = logging.getLogger(__name__)
 
@@ -34,7 +39,8 @@ RETRY_AFTER = (  # promise B6: at least five more tries over four hours
     timedelta(minutes=140),
 )
 MOST_TRIES = len(RETRY_AFTER) + 1
-BATCH = 100
+DOZEN = 12  # claimed, and looked at, together: a commit for each would take longer than to send
+FRESH = 1.0  # seconds: whatever was looked at longer ago is put back, to be looked at anew
 SWEEP_FOR = 60.0  # seconds: far below the time after which a task is taken for lost
 
 
@@ -43,57 +49,57 @@ def sweep(*, at: datetime) -> int:
 
     One channel, and its one connection to the mail server, serves the whole sweep.
     """
-    ready = Message.objects.filter(_ready(at), not_held()).order_by("next_try_at")[:BATCH]
     channel = open_channel()
-    ids = list(ready.values_list("pk", flat=True))
     begun = time.monotonic()
     sent = 0
     try:
-        for pk in ids:
-            # A lease counted from the beginning of a long sweep would have run out already.
-            elapsed = time.monotonic() - begun
-            if elapsed > SWEEP_FOR:
-                break  # a slow mail server; the next sweep goes on
-            sent += send(pk, at=at + timedelta(seconds=elapsed), channel=channel)
+        # Leases are counted from when they are taken. A slow server is left to the next sweep.
+        while (passed := time.monotonic() - begun) <= SWEEP_FOR:
+            then = at + timedelta(seconds=passed)
+            claimed = _claim(at=then)
+            if not claimed:
+                break
+            sent += _send_all(claimed, channel, at=then)
     finally:
         channel.close()
     return sent
 
 
-def send(message_id: int, *, at: datetime, channel: Channel | None = None) -> bool:
-    """Send one email if it is ready and nothing has overtaken it. True if it went out.
-
-    Over the channel of the sweep, or one of its own.
-    """
-    claimed = Message.objects.filter(_ready(at), not_held(), pk=message_id).update(
-        state=MessageState.SENDING, lease_until=at + LEASE, tries=F("tries") + 1
-    )
+def send(message_id: int, *, at: datetime) -> bool:
+    """Send one email if it is ready and nothing has overtaken it. True if it went out."""
+    claimed = _claim(at=at, only=message_id)
     if not claimed:
         return False
-    (message,) = _claimed(pk=message_id)
-    if message.tries > MOST_TRIES:  # each of them ended without a word
-        _finish(message, MessageState.FAILED, problem="every sender of it was ended")
-        return False
-    why = overtaken(message, at=at)
-    if why:
-        _finish(message, MessageState.WITHDRAWN, problem=why)
-        end_links_never_sent([message.pk], at=at)
-        return False
-    if _put_back_until_morning(message, at=at):
-        return False
-    if channel is not None:
-        return _hand_over(message, channel, at=at)
-    own = open_channel()
+    channel = open_channel()
     try:
-        return _hand_over(message, own, at=at)
+        return _send_all(claimed, channel, at=at) == 1
     finally:
-        own.close()
+        channel.close()
+
+
+def _claim(*, at: datetime, only: int | None = None) -> list[Message]:
+    """Take some emails, with a lease on each; they are nobody else's until it runs out.
+
+    One that lost its sender is taken alone: if it is what ends its senders, it ends no others'.
+    """
+    ready = Message.objects.filter(_ready(at), not_held())
+    if only is not None:
+        ready = ready.filter(pk=only)
+    first = ready.order_by("next_try_at").select_for_update(of=("self",), skip_locked=True)
+    with transaction.atomic():
+        found = list(first.values_list("pk", "state")[:DOZEN])
+        lost = [pk for pk, state in found if state == MessageState.SENDING]
+        taken = lost[:1] or [pk for pk, _ in found]
+        Message.objects.filter(pk__in=taken).update(
+            state=MessageState.SENDING, lease_until=at + LEASE, tries=F("tries") + 1
+        )
+    return _claimed(ids=taken) if taken else []
 
 
 @prepared
 def _claimed() -> QuerySet[Message]:
-    one = Message.objects.filter(pk=Given("pk", BigIntegerField()))
-    return one.select_related(*OVERTAKEN_BY)
+    some = Message.objects.filter(pk__among=GivenIds("ids")).order_by("next_try_at")
+    return some.select_related(*OVERTAKEN_BY)
 
 
 def _ready(at: datetime) -> Q:
@@ -102,17 +108,43 @@ def _ready(at: datetime) -> Q:
     return waiting | lost
 
 
-def _put_back_until_morning(message: Message, *, at: datetime) -> bool:
-    """In the quiet hours what nobody asked for waits; it has not been tried."""
-    if message.for_day is None or message.purpose not in UNASKED:
-        return False
-    may_go = mail_rules.not_quiet(at, mail_rules.current(), programme.current().zone)
-    if may_go == at:
-        return False
-    Message.objects.filter(pk=message.pk, state=MessageState.SENDING).update(
-        state=MessageState.WAITING, next_try_at=may_go, lease_until=None, tries=F("tries") - 1
+def _send_all(claimed: list[Message], channel: Channel, *, at: datetime) -> int:
+    """Hand over what is still wanted, one after the other. Returns how many went out."""
+    looked = time.monotonic()
+    wanted = _wanted(claimed, at=at)
+    sent = 0
+    for number, message in enumerate(wanted):
+        if number and time.monotonic() - looked > FRESH:
+            _put_back(wanted[number:])
+            break
+        sent += _hand_over(message, channel, at=at)
+    return sent
+
+
+def _wanted(claimed: list[Message], *, at: datetime) -> list[Message]:
+    """Put on record what became of the others."""
+    known = known_about(claimed, at=at)
+    may_go = mail_rules.not_quiet(at, mail_rules.current(), known.zone)
+    wanted = []
+    for message in claimed:
+        if message.tries > MOST_TRIES:  # each of them ended without a word
+            _finish(message, MessageState.FAILED, problem="every sender of it was ended")
+        elif why := overtaken(message, known, at=at):
+            _finish(message, MessageState.WITHDRAWN, problem=why)
+            end_links_never_sent([message.pk], at=at)
+        elif may_go > at and is_unasked(message):
+            _put_back([message], next_try_at=may_go)  # in the quiet hours it waits
+        else:
+            wanted.append(message)
+    return wanted
+
+
+def _put_back(messages: list[Message], **until: datetime) -> None:
+    """These were not tried."""
+    theirs = Message.objects.filter(pk__in=[one.pk for one in messages])
+    theirs.filter(state=MessageState.SENDING).update(
+        state=MessageState.WAITING, lease_until=None, tries=F("tries") - 1, **until
     )
-    return True
 
 
 def _hand_over(message: Message, channel: Channel, *, at: datetime) -> bool:
