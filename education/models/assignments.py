@@ -7,7 +7,14 @@ from zoneinfo import ZoneInfo
 from django.db import models
 from django.db.models import Case, Count, Exists, F, OuterRef, Q, Subquery, Value, When
 from django.db.models.functions import Coalesce, TruncDate
-from django.db.models.lookups import GreaterThan, GreaterThanOrEqual, IsNull, LessThanOrEqual
+from django.db.models.lookups import (
+    Exact,
+    GreaterThan,
+    GreaterThanOrEqual,
+    IsNull,
+    LessThan,
+    LessThanOrEqual,
+)
 
 from education.models.clearances import Clearance, SignOff, Waiver
 from education.models.conversations import Escalation, TeachBack
@@ -63,15 +70,19 @@ class AssignmentQuerySet(models.QuerySet["Assignment"]):
         return self.filter(flagged | Q(pk__in=waiting))
 
     def wanting_a_contact(self, *, on: date, zone: ZoneInfo) -> Self:
-        """Not cleared, the window open, and a call or a visit is wanted.
+        """Not cleared, and a call or a visit is wanted.
 
-        The SQL twin of `education.rules.contact_wanted`; and what a teach-back said needs a visit,
-        and whoever the surgeon's office is asked to help reach.
+        The SQL twin of `education.rules.contact_wanted`; and, of what is open, what a teach-back
+        said needs a visit, and whoever the surgeon's office is asked to help reach.
         """
+        is_open = Q(opens_on__lte=on)
+        reached = _date_reached(on)
+        more = _by_phone(zone) | Q(_needs_visit() | Exists(calls_for_help()))
         return self.filter(
+            # What is not open is looked at further for those few alone.
+            is_open | Q(operation__patient__in=_had_a_next_contact(on)),
             _is_not_cleared(),
-            _date_reached(on) | _by_phone(zone) | Q(_needs_visit() | Exists(calls_for_help())),
-            opens_on__lte=on,
+            Q(is_open, reached | more) | Q(reached, ~Exists(_opening_sooner(on))),
         )
 
     def in_order_of_day(self, *, on: date) -> Self:
@@ -187,6 +198,25 @@ def _next_on() -> Subquery:
 
 def _date_reached(on: date) -> Q:
     return Q(LessThanOrEqual(_next_on(), Value(on)))
+
+
+def _had_a_next_contact(on: date) -> models.QuerySet[Contact, int]:
+    """Whose next contact date had come at some time, maybe before a later contact."""
+    whose = Coalesce("patient__merged_into", "patient")
+    return Contact.objects.filter(next_on__lte=on).values_list(whose, flat=True)
+
+
+def _opening_sooner(on: date) -> AssignmentQuerySet:
+    """What else the same patient has to learn that opens before an assignment."""
+    never = Value(date.max)
+    opens, theirs = Coalesce("opens_on", never), Coalesce(OuterRef("opens_on"), never)
+    sooner = LessThan(opens, theirs)
+    as_soon = Q(Exact(opens, theirs), pk__lt=OuterRef("pk"))
+    return Assignment.objects.wanting_attention(on=on).filter(
+        Q(sooner) | as_soon,
+        _is_not_cleared(),
+        operation__patient=OuterRef("operation__patient"),
+    )
 
 
 def _by_phone(zone: ZoneInfo) -> Q:

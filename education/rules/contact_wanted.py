@@ -1,7 +1,8 @@
 """Does a patient wait for a call today, although nothing is due yet?
 
-A day to go on that was agreed, or set, has come; or there is no email address, so that the phone is
-the way from the day the module opens. The same in SQL: `AssignmentQuerySet.wanting_a_contact`.
+A day to go on that was agreed, or set, has come, whether or not a module is open by then; or there
+is no email address, so that the phone is the way from the day the module opens. The same in SQL:
+`AssignmentQuerySet.wanting_a_contact`.
 """
 
 from dataclasses import dataclass
@@ -30,16 +31,25 @@ NO_CONTACTS = Contacts()
 
 
 def contact_wanted(
-    contacts: Contacts, *, opens_on: date | None, has_email: bool, on: date
+    contacts: Contacts,
+    *,
+    opens_on: date | None,
+    has_email: bool,
+    on: date,
+    opens_first: bool = True,
 ) -> Wanted | None:
     """Return why the patient of an assignment that is not cleared is to be called on the day `on`.
 
-    None: nobody has to call. Before the window opens nobody has; a next contact date that lies
-    ahead is waited for.
+    None: nobody has to call. A next contact date that lies ahead is waited for; one that has come
+    before the window opens (the OR date moved on) is a call all the same. `opens_first`: of the
+    patient's assignments that are not cleared this one opens first; one call is wanted of them, so
+    what is not open yet says so only where nothing is open.
     """
-    if opens_on is None or on < opens_on:
-        return None
+    is_open = opens_on is not None and opens_on <= on
     if contacts.next_on is not None:
-        return Wanted.DATE_REACHED if contacts.next_on <= on else None
+        has_come = contacts.next_on <= on
+        return Wanted.DATE_REACHED if has_come and (is_open or opens_first) else None
+    if opens_on is None or not is_open:
+        return None
     spoken = contacts.reached_on is not None and contacts.reached_on >= opens_on
     return None if has_email or spoken else Wanted.BY_PHONE

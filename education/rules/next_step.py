@@ -47,8 +47,11 @@ def next_step(answer: Answer, reach: Reach, *, on: date) -> NextStep:
     Nobody who cannot be mailed is mailed; whoever has no address is called from the day the module
     opens.
     """
-    if answer.standing == Standing.CLEARED or Reason.NO_DATE in answer.reasons:
+    if answer.standing == Standing.CLEARED:
         return NextStep.NOTHING
+    wanted = contact_wanted(reach.contacts, opens_on=reach.opens_on, has_email=True, on=on)
+    if Reason.NO_DATE in answer.reasons:
+        return NextStep.CALL_TODAY if wanted else NextStep.NOTHING
     if WAITS_FOR_SECOND & set(answer.reasons):
         return NextStep.SECOND_CLINICIAN
     if answer.standing == Standing.NEEDS_SIGN_OFF:
@@ -57,14 +60,15 @@ def next_step(answer: Answer, reach: Reach, *, on: date) -> NextStep:
         return NextStep.DECIDE_IDENTITY
     if reach.escalated:
         return NextStep.SURGEONS_OFFICE
-    return _by_phone(answer, reach, on=on) or _by_mail(reach)
+    return _by_phone(answer, reach, wanted, on=on) or _by_mail(reach)
 
 
-def _by_phone(answer: Answer, reach: Reach, *, on: date) -> NextStep | None:
+def _by_phone(answer: Answer, reach: Reach, wanted: Wanted | None, *, on: date) -> NextStep | None:
     """Return the step that a conversation is; None where an email does it."""
     if reach.opens_on is not None and on < reach.opens_on:
+        if wanted == Wanted.DATE_REACHED:
+            return NextStep.CALL_TODAY
         return None if reach.has_email else NextStep.WAIT_FOR_WINDOW
-    wanted = contact_wanted(reach.contacts, opens_on=reach.opens_on, has_email=True, on=on)
     ahead = reach.contacts.next_on is not None and reach.contacts.next_on > on
     if Reason.NEEDS_VISIT in answer.reasons:
         return NextStep.VISIT

@@ -63,10 +63,17 @@ def test_sql_finds_who_waits_for_a_call_as_the_rule_does() -> None:
     a_programme()
     by, module = a_member("dietitian").pk, an_edition().module
     on, zone = local_day(now()), current().zone
+    home = an_edition((PLAIN / "first_weeks_at_home.toml").read_text()).module
     outcomes = (None, Outcome.NO_ANSWER, Outcome.REACHED)
-    for email, outcome, next_day in product(("", "x@example.org"), outcomes, (None, 0, 1)):
+    addresses = ("", "x@example.org")
+    # In 90 days: no window is open yet, and each patient has two modules that will be.
+    in_40_days = product(addresses, outcomes, (None, 0, 1), (40,))
+    in_90_days = product(addresses, (Outcome.NO_ANSWER,), (0, 1), (90,))
+    for email, outcome, next_day, ahead in (*in_40_days, *in_90_days):
         patient = a_patient(email=email)
-        an_assignment(operation=an_operation(patient=patient, days_ahead=40), module=module)
+        operation = an_operation(patient=patient, days_ahead=ahead)
+        an_assignment(operation=operation, module=module)
+        an_assignment(operation=operation, module=home, opens_days=1, clear_by_days=4)
         if outcome is not None:
             log_contact(
                 patient,
@@ -79,6 +86,8 @@ def test_sql_finds_who_waits_for_a_call_as_the_rule_does() -> None:
     every = list(Assignment.objects.select_related("operation__patient"))
     for day in (on - 21 * DAY, on, on + DAY):
         known = reaching({one.operation.patient_id for one in every}, zone=zone)
+        soonest = sorted(every, key=lambda one: (one.opens_on or date.max, one.pk), reverse=True)
+        first = {one.operation.patient_id: one.pk for one in soonest}
         expected = {
             one.pk
             for one in every
@@ -87,6 +96,7 @@ def test_sql_finds_who_waits_for_a_call_as_the_rule_does() -> None:
                 opens_on=one.opens_on,
                 has_email=bool(one.operation.patient.email),
                 on=day,
+                opens_first=first[one.operation.patient_id] == one.pk,
             )
         }
         found = Assignment.objects.wanting_a_contact(on=day, zone=zone)

@@ -21,7 +21,9 @@ ROWS = [
     (OPENS, True, OPENS, BEFORE, W.DATE_REACHED, "it came and went"),
     (OPENS, False, AHEAD, None, None, "a day is set, and lies ahead"),
     (OPENS, False, ON, OPENS, W.DATE_REACHED, "spoken with, and to go on today"),
-    (AHEAD, True, ON, None, None, "the OR date moved, the window with it"),
+    (AHEAD, True, ON, None, W.DATE_REACHED, "the OR date moved on: the call stays agreed"),
+    (None, False, BEFORE, None, W.DATE_REACHED, "postponed without a date: the same"),
+    (AHEAD, False, AHEAD, None, None, "both lie ahead"),
 ]
 
 
@@ -38,3 +40,6 @@ def test_who_is_called(
 ) -> None:
     known = Contacts(next_on, reached_on)
     assert contact_wanted(known, opens_on=opens_on, has_email=has_email, on=ON) == wanted
+    # One call, not one for each module: of what is not open yet the first says so.
+    later = contact_wanted(known, opens_on=opens_on, has_email=has_email, on=ON, opens_first=False)
+    assert later == (wanted if opens_on and opens_on <= ON else None)
