@@ -1,6 +1,6 @@
 """Addresses to which nothing more goes: who has them, why, and how else they are reached."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -12,7 +12,7 @@ from clinic.day_words import short_day
 from clinic.mail_words import WHY_MARKED
 from education.addresses import marks_of
 from education.models import AddressMark
-from education.rules.delivery import ASKED_FOR_LESS
+from education.rules.delivery import ASKED_FOR_LESS, Why
 from patients.clock import local_date
 from patients.models import Contact, Operation, Outcome, Patient, latest_first
 
@@ -69,27 +69,52 @@ def bad_addresses(
     return told_of(list(found), zone=zone)
 
 
-def told_of(patients: Sequence[Patient], *, zone: ZoneInfo) -> list[BadAddress]:
-    """Say of patients what is wrong with their addresses; those without a mark are left out."""
+def told_of(
+    patients: Sequence[Patient], *, zone: ZoneInfo, known_at: datetime | None = None
+) -> list[BadAddress]:
+    """Say of patients what is wrong with their addresses; those without a mark are left out.
+
+    With `known_at` what was known before that instant, without who else has the address.
+    """
+    if known_at is not None:
+        then = _marks_then({one.email.lower() for one in patients}, known_at)
+        marked = [one for one in patients if one.email.lower() in then]
+        return [_told(one, then[one.email.lower()], [], zone) for one in marked]
     marks = marks_of({one.email for one in patients})
     shared: dict[str, list[Patient]] = {}
     everybody = Patient.objects.on_the_register().alias(_email=Lower("email"))
     for one in everybody.filter(_email__in=list(marks)).order_by("pk") if marks else ():
         shared.setdefault(one.email.lower(), []).append(one)
     return [
-        BadAddress(
-            patient=one,
-            mark=mark,
-            or_date=getattr(one, "next_or_date", None),
-            why=WHY_MARKED[mark.why],
-            evidence=_evidence(mark, zone),
-            asked=mark.why in ASKED_FOR_LESS,
-            others=[other for other in shared.get(one.email.lower(), []) if other.pk != one.pk],
-            contact=_contact(one, mark, zone),
-        )
+        _told(one, mark, shared.get(one.email.lower(), []), zone)
         for one in patients
         if (mark := marks.get(one.email.lower()))
     ]
+
+
+def _told(
+    patient: Patient, mark: AddressMark, sharing: Sequence[Patient], zone: ZoneInfo
+) -> BadAddress:
+    return BadAddress(
+        patient=patient,
+        mark=mark,
+        or_date=getattr(patient, "next_or_date", None),
+        why=WHY_MARKED[mark.why],
+        evidence=_evidence(mark, zone),
+        asked=mark.why in ASKED_FOR_LESS,
+        others=[other for other in sharing if other.pk != patient.pk],
+        contact=_contact(patient, mark, zone),
+    )
+
+
+def _marks_then(addresses: Collection[str], known_at: datetime) -> dict[str, AddressMark]:
+    """The gravest mark of each address, as `education.addresses` weighs them."""
+    rows = AddressMark.objects.in_force(known_at=known_at).filter(address__in=addresses)
+    graver = sorted(
+        rows.select_related("event"),
+        key=lambda one: (one.why != Why.UNSUBSCRIBED, one.why not in ASKED_FOR_LESS, one.pk),
+    )
+    return {one.address: one for one in graver}
 
 
 def _coming(on: date) -> QuerySet[Operation]:

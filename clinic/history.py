@@ -1,12 +1,12 @@
 """A patient's whole history in one column: what happened, when, by whom and from where."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, F, Q
+from django.db.models import Count, F, Q, QuerySet
 
 from clinic import asking_history, conversations, eating_history, mail_history
 from clinic.alarms import PURPOSES
@@ -17,6 +17,7 @@ from clinic.models import Confirmation
 from clinic.submissions import decision_words
 from clinic.way_words import ENDED, GIVEN, WAY, how_it_came
 from clinic.words import BOOKING, EVIDENCE, LINK_ENDED, MAIL
+from education.mail_then import State, Unknown, states_then
 from education.models import (
     Attempt,
     Clearance,
@@ -34,6 +35,7 @@ from education.models import (
 )
 from education.rules.quiz_way import TYPED_BY_STAFF, Way
 from education.rules.standing import Evidence
+from patients.as_known import as_known
 from patients.behind_changes import behind_changes
 from patients.clock import local_date
 from patients.message_words import message_name
@@ -54,6 +56,7 @@ from patients.rules.languages import name_of
 from patients.speaks_for import operations_of, spoken_for
 
 Ids = Collection[int]
+Instant = datetime | None  # before which something was known; None: now
 
 FACTS = {
     "mrn": "MRN",
@@ -92,36 +95,36 @@ def history(
     records = sorted(spoken_for([patient.pk], known_at=known_at))
     operations = operations_of(patient, known_at=known_at)
     events = [
-        *_record(patient, records),
-        *_other_names(patient, records),
-        *_kept_apart(records),
-        *_merges(records),
-        *_operations(patient, operations),
-        *_links(operations, titles),
-        *_messages(records),
-        *_quizzes(records, operations, titles, zone),
-        *_clearances(patient, records, titles),
-        *_sign_offs(operations, titles),
-        *_contacts(patient, records, zone),
+        *_record(patient, records, known_at),
+        *_other_names(patient, records, known_at),
+        *_kept_apart(records, known_at),
+        *_merges(records, known_at),
+        *_operations(patient, operations, known_at),
+        *_links(operations, titles, known_at),
+        *_messages(records, known_at),
+        *_quizzes(records, operations, titles, zone, known_at),
+        *_clearances(patient, records, titles, known_at),
+        *_sign_offs(operations, titles, known_at),
+        *_contacts(patient, records, zone, known_at),
         *(Event(*told) for told in conversations.told_of(records, titles)),
         *_confirmations(operations),
         *(Event(*told) for told in mail_history.told_of(records)),
         *(Event(*told) for told in eating_history.told_of(records, operations)),
-        *(Event(*told) for told in asking_history.told_of(operations)),
+        *(Event(*told) for told in asking_history.told_of(operations, known_at=known_at)),
     ]
     if known_at is not None:
         events = [event for event in events if event.at < known_at]
     return sorted(events, key=lambda event: event.at)[::-1]
 
 
-def _record(patient: Patient, records: Ids) -> Iterator[Event]:
+def _record(patient: Patient, records: Ids, known_at: Instant) -> Iterator[Event]:
     changes = PatientChange.objects.filter(patient__in=records).select_related("by", "patient")
     found: dict[int, list[PatientChange]] = {}
     for row in changes:
         found.setdefault(row.patient_id, []).append(row)
     for rows in found.values():
         first = rows[0]
-        also = _also(first.patient, patient)
+        also = _also(first.patient, patient, known_at)
         yield Event(first.recorded_at, "enrolled", also, _who(first.by, first.source))
         for before, after in pairwise(rows):
             changed = [
@@ -134,27 +137,29 @@ def _record(patient: Patient, records: Ids) -> Iterator[Event]:
             yield Event(after.recorded_at, "record corrected", detail, who)
 
 
-def _also(record: Patient, patient: Patient) -> str:
+def _also(record: Patient, patient: Patient, known_at: Instant) -> str:
     """Return which record it is, when it is not the one that is looked at."""
-    return "" if record.pk == patient.pk else f"the record with MRN {record.mrn}"
+    if record.pk == patient.pk:
+        return ""
+    return f"the record with MRN {as_known(record, known_at=known_at).mrn}"
 
 
-def _other_names(patient: Patient, records: Ids) -> Iterator[Event]:
+def _other_names(patient: Patient, records: Ids, known_at: Instant) -> Iterator[Event]:
     """Former and preferred names, kept and ended."""
     rows = OtherName.objects.filter(patient__in=records)
     for row in rows.select_related("by", "patient", "end__by"):
-        words = "; ".join(filter(None, [name_words(row), _also(row.patient, patient)]))
+        words = "; ".join(filter(None, [name_words(row), _also(row.patient, patient, known_at)]))
         yield Event(row.recorded_at, "other name kept", words, _who(row.by, row.source))
         if hasattr(row, "end"):
             detail = f"{words}. Reason: {row.end.reason}"
             yield Event(row.end.recorded_at, "other name ended", detail, _who(row.end.by))
 
 
-def _merges(records: Ids) -> Iterator[Event]:
+def _merges(records: Ids, known_at: Instant) -> Iterator[Event]:
     came = Count("moved_operations", filter=Q(moved_operations__to_patient=F("kept")))
     rows = Merge.objects.filter(Q(kept__in=records) | Q(merged__in=records)).annotate(came=came)
     for row in rows.select_related("kept", "merged", "by", "undone__by"):
-        kept, merged = _named(row.kept), _named(row.merged)
+        kept, merged = _named(row.kept, known_at), _named(row.merged, known_at)
         moved = f"{row.came} operation{'' if row.came == 1 else 's'} moved"
         detail = f"{merged}, went into {kept}; {moved}. Reason: {row.reason}"
         yield Event(row.recorded_at, "records merged", detail, _who(row.by))
@@ -163,19 +168,20 @@ def _merges(records: Ids) -> Iterator[Event]:
             yield Event(row.undone.recorded_at, "merge undone", detail, _who(row.undone.by))
 
 
-def _kept_apart(records: Ids) -> Iterator[Event]:
+def _kept_apart(records: Ids, known_at: Instant) -> Iterator[Event]:
     """Records that were said to be another person's, and whether that was taken back."""
     rows = KeptApart.objects.filter(Q(one__in=records) | Q(other__in=records))
     for row in rows.select_related("one", "other", "by", "end__by"):
         other = row.other if row.one_id in records else row.one
-        words = _named(other)
+        words = _named(other, known_at)
         note = f". {row.note}" if row.note else ""
         yield Event(row.recorded_at, "kept apart from another record", words + note, _who(row.by))
         if hasattr(row, "end"):
             yield Event(row.end.recorded_at, "not kept apart any more", words, _who(row.end.by))
 
 
-def _named(record: Patient) -> str:
+def _named(record: Patient, known_at: Instant) -> str:
+    record = as_known(record, known_at=known_at)
     return f"{record.full_name}, MRN {record.mrn}"
 
 
@@ -188,10 +194,9 @@ def _fact(row: PatientChange, field: str) -> str:
     return value or "none"
 
 
-def _operations(patient: Patient, operations: Ids) -> Iterator[Event]:
-    moves = list(
-        OperationMoved.objects.filter(operation__in=operations).select_related("from_patient")
-    )
+def _operations(patient: Patient, operations: Ids, known_at: Instant) -> Iterator[Event]:
+    moved = OperationMoved.objects.filter(operation__in=operations).select_related("from_patient")
+    moves = [move for move in moved if known_at is None or move.recorded_at < known_at]
     rows = list(
         OperationChange.objects.filter(operation__in=operations)
         .select_related("by", "procedure")
@@ -204,7 +209,7 @@ def _operations(patient: Patient, operations: Ids) -> Iterator[Event]:
         detail = _changed(before, row) if before and same else _booked(row)
         later = (m for m in moves if m.operation_id == row.operation_id)
         record = next((m.from_patient for m in later if m.recorded_at > row.recorded_at), patient)
-        detail = "; ".join(filter(None, [detail, _also(record, patient)]))
+        detail = "; ".join(filter(None, [detail, _also(record, patient, known_at)]))
         message = behind.get((row.operation_id, row.recorded_at))
         if row.reason:
             detail = f"{detail}. Reason: {row.reason}"
@@ -241,15 +246,16 @@ def _or_date(row: OperationChange) -> str:
     return day(row.or_date) if row.or_date else "no OR date"
 
 
-def _links(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
+def _links(operations: Ids, titles: dict[int, str], known_at: Instant) -> Iterator[Event]:
     rows = Invitation.objects.filter(assignment__operation__in=operations)
+    then = _states(Message.objects.filter(invitation__in=rows), known_at)
     for row in rows.select_related("by", "message", "assignment"):
         if row.way != Way.LINK:
             title = titles.get(row.assignment.module_id, "")
             yield Event(row.recorded_at, GIVEN[Way(row.way)], title, _who(row.by))
             continue  # no email carries it
         message = getattr(row, "message", None)
-        mail = f", email {_mail(message)}" if message else ""
+        mail = f", email {_mail(message, then)}" if message else ""
         detail = f"{titles.get(row.assignment.module_id, '')}, to {row.address}{mail}"
         yield Event(row.recorded_at, "link sent", detail, _who(row.by))
     ends = InvitationEnd.objects.filter(invitation__assignment__operation__in=operations)
@@ -268,23 +274,33 @@ def _links(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
         yield Event(attempt.recorded_at, "quiz begun", f"{title}{nth}", WAY[way])
 
 
-def _messages(records: Ids) -> Iterator[Event]:
-    for row in Message.objects.filter(patient__in=records):
-        if row.state == MessageState.SENT and row.sent_at:
-            yield Event(row.sent_at, "email went out", f"{_purpose(row)}, to {row.address}")
+def _messages(records: Ids, known_at: Instant) -> Iterator[Event]:
+    rows = Message.objects.filter(patient__in=records)
+    then = _states(rows, known_at)
+    for row in rows:
+        to = f"{_purpose(row)}, to {row.address}"
+        if then.get(row.pk, row.state) == MessageState.SENT and row.sent_at:
+            yield Event(row.sent_at, "email went out", to)
         elif row.invitation_id is None:
-            yield Event(
-                row.recorded_at, f"email {_mail(row)}", f"{_purpose(row)}, to {row.address}"
-            )
+            yield Event(row.recorded_at, f"email {_mail(row, then)}", to)
+
+
+def _states(messages: QuerySet[Message], known_at: Instant) -> dict[int, State]:
+    """How far emails were then; of today each says it itself."""
+    return states_then(messages, known_at=known_at) if known_at else {}
 
 
 def _purpose(message: Message) -> str:
     return PURPOSE.get(message.purpose, message.purpose)
 
 
-def _mail(message: Message) -> str:
-    problem = f" ({message.problem})" if message.problem else ""
-    return f"{MAIL[MessageState(message.state)]}{problem}"
+def _mail(message: Message, then: Mapping[int, State]) -> str:
+    state = then.get(message.pk, MessageState(message.state))
+    if isinstance(state, Unknown):
+        return "written: whether it had gone out by then is not on record"
+    # What an email had met with before, the row does not say.
+    problem = f" ({message.problem})" if message.problem and state == message.state else ""
+    return f"{MAIL[state]}{problem}"
 
 
 def _nth(number: int) -> str:
@@ -292,17 +308,16 @@ def _nth(number: int) -> str:
 
 
 def _quizzes(
-    records: Ids, operations: Ids, titles: dict[int, str], zone: ZoneInfo
+    records: Ids, operations: Ids, titles: dict[int, str], zone: ZoneInfo, known_at: Instant
 ) -> Iterator[Event]:
     """Quizzes that came through the patient's links, or were ever taken for the patient's."""
-    rows = (
-        Submission.objects.filter(
-            Q(attempt__invitation__assignment__operation__in=operations)
-            | Q(decisions__patient__in=records)
-        )
-        .distinct()
-        .select_related("edition", "by", "attempt__invitation__assignment__operation")
-    )
+    decided = IdentityDecision.objects.filter(patient__in=records)
+    if known_at is not None:
+        decided = decided.filter(recorded_at__lt=known_at)
+    rows = Submission.objects.filter(
+        Q(attempt__invitation__assignment__operation__in=operations)
+        | Q(pk__in=decided.order_by().values("submission"))
+    ).select_related("edition", "by", "attempt__invitation__assignment__operation")
     for row in rows:
         title = titles.get(row.edition.module_id, "")
         passed = "passed" if row.passed else "failed"
@@ -334,16 +349,19 @@ def _quizzes(
         )
 
 
-def _clearances(patient: Patient, records: Ids, titles: dict[int, str]) -> Iterator[Event]:
+def _clearances(
+    patient: Patient, records: Ids, titles: dict[int, str], known_at: Instant
+) -> Iterator[Event]:
     rows = Clearance.objects.filter(patient__in=records)
     for row in rows.select_related("by", "patient", "carried_from__patient"):
         title = titles.get(row.module_id, "")
         evidence = EVIDENCE[Evidence(row.evidence)]
         note = f". {row.note}" if row.note else ""
         detail = f"{title}, dated {day(row.cleared_on)}: {evidence}{note}"
-        detail = "; ".join(filter(None, [detail, _also(row.patient, patient)]))
+        detail = "; ".join(filter(None, [detail, _also(row.patient, patient, known_at)]))
         if row.carried_from:
-            came = f"{detail}; from MRN {row.carried_from.patient.mrn}"
+            source = as_known(row.carried_from.patient, known_at=known_at)
+            came = f"{detail}; from MRN {source.mrn}"
             yield Event(row.recorded_at, "clearance carried over by a merge", came, _who(row.by))
         else:
             yield Event(row.recorded_at, "cleared", detail, _who(row.by) or "by the quiz")
@@ -360,7 +378,7 @@ def _clearances(patient: Patient, records: Ids, titles: dict[int, str]) -> Itera
         yield Event(revoked.recorded_at, "clearance revoked", detail, _who(revoked.by))
 
 
-def _sign_offs(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
+def _sign_offs(operations: Ids, titles: dict[int, str], known_at: Instant) -> Iterator[Event]:
     # What a merge carried along with a clearance was signed off once, before.
     rows = SignOff.objects.filter(assignment__operation__in=operations).exclude(
         clearance__merge__isnull=False, recorded_at=F("clearance__recorded_at")
@@ -368,7 +386,8 @@ def _sign_offs(operations: Ids, titles: dict[int, str]) -> Iterator[Event]:
     ends = ("by", "assignment", "revocation__by", "second__by")
     for row in rows.select_related("clearance", *ends):
         title = titles.get(row.assignment.module_id, "")
-        detail = f"{title}, clearance of {day(row.clearance.cleared_on)}{_late(row)}. {row.reason}"
+        cleared = f"clearance of {day(row.clearance.cleared_on)}{_late(row, known_at)}"
+        detail = f"{title}, {cleared}. {row.reason}"
         yield Event(row.recorded_at, "signed off", detail, _who(row.by))
         yield from _said_of(row, "sign-off", title)
     waivers = Waiver.objects.filter(assignment__operation__in=operations)
@@ -392,19 +411,22 @@ def _said_of(accepted: SignOff | Waiver, what: str, title: str) -> Iterator[Even
         yield Event(over.recorded_at, f"{what} taken back", detail, _who(over.by))
 
 
-def _late(row: SignOff) -> str:
+def _late(row: SignOff, known_at: Instant) -> str:
     clear_by = row.assignment.clear_by
+    if known_at is not None:
+        dates = row.assignment.changes.filter(recorded_at__lt=known_at).order_by("-id").first()
+        clear_by = dates.clear_by if dates else None
     if clear_by is None or row.clearance.cleared_on <= clear_by:
         return ""
-    return f", {days((row.clearance.cleared_on - clear_by).days)} after the clear-by date of now"
+    return f", {days((row.clearance.cleared_on - clear_by).days)} after the clear-by date"
 
 
-def _contacts(patient: Patient, records: Ids, zone: ZoneInfo) -> Iterator[Event]:
+def _contacts(patient: Patient, records: Ids, zone: ZoneInfo, known_at: Instant) -> Iterator[Event]:
     rows = Contact.objects.filter(patient__in=records)
     for row in rows.select_related("by", "patient", "correction__by"):
         again = f"again on {day(row.next_on)}" if row.next_on else ""
         outcome = Outcome(row.outcome).label.lower()
-        said = "; ".join(filter(None, [outcome, again, _also(row.patient, patient)]))
+        said = "; ".join(filter(None, [outcome, again, _also(row.patient, patient, known_at)]))
         note = f". {row.note}" if row.note else ""
         what = Means(row.means).label.lower()
         if row.made_at:

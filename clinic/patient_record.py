@@ -1,15 +1,16 @@
 """Read one patient's record: the operations, what each asks for, and how it stands or stood."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from clinic.bad_addresses import BadAddress, told_of
 from clinic.drawings import Drawing, draw
-from clinic.duplicates import merges, pairs_of
+from clinic.duplicates import pairs_of
 from clinic.happenings import contacts_of, of_modules
 from clinic.history import Event, history
 from clinic.models import StaffUser
+from clinic.past_day import as_then, help_of, undecided_of
 from clinic.reach import Reached, reached
 from clinic.second_opinions import first_clinicians
 from clinic.words import why
@@ -19,6 +20,7 @@ from education.rules.next_step import NextStep, next_step
 from education.standings import Told, standings, standings_as_of
 from education.titles import titles
 from patients import other_names, programme
+from patients.as_known import as_known
 from patients.clock import end_of_day, local_date
 from patients.models import (
     Merge,
@@ -29,7 +31,7 @@ from patients.models import (
     PatientChange,
     Programme,
 )
-from patients.speaks_for import operations_of, speaker, speaker_then, spoken_for
+from patients.speaks_for import in_force, operations_of, speaker, speaker_then, spoken_for
 
 
 @dataclass(frozen=True)
@@ -139,11 +141,12 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
     """
     asked = asked_about(patient, on=on, at=at)
     known_at, settings = asked.known_at, asked.programme
-    named = titles()
-    bad = next(iter(told_of([patient], zone=settings.zone)), None)
-    # Of a past day the emails say enough.
-    marked = bad.mark.why if bad and not known_at else None
-    # What to do next, and who helps to reach the patient, is said of today alone.
+    named = titles(known_at=known_at)
+    records = list(spoken_for([patient.pk], known_at=known_at))
+    whose = as_known(patient, known_at=known_at)
+    bad = next(iter(told_of([whose], zone=settings.zone, known_at=known_at)), None)
+    marked = bad.mark.why if bad else None
+    # What to do next is said of today alone.
     known = {} if known_at else reaching([patient.pk], zone=settings.zone)
     return Record(
         patient=patient,
@@ -152,7 +155,8 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
         today=asked.today,
         programme=settings,
         operations=_operations(
-            patient,
+            whose,
+            records,
             named,
             known,
             marked,
@@ -162,19 +166,35 @@ def read(patient: Patient, *, on: date | None, at: datetime) -> Record:
             used=settings,
         ),
         events=history(patient, named, zone=settings.zone, known_at=known_at),
-        undecided=list(
-            Submission.objects.undecided().filter(
-                attempt__invitation__assignment__operation__patient=patient
-            )
-        ),
+        undecided=_undecided(patient, known_at),
         other_names=other_names_of(patient, known_at=known_at),
-        may_be_same=[
-            pair.other if pair.one_id == patient.pk else pair.one for pair in pairs_of(patient)
-        ],
-        merges=list(merges([patient.pk]).filter(undone__isnull=True)),
-        help=known.get(patient.pk, NOTHING_KNOWN).escalation,
+        may_be_same=[] if known_at else _may_be_same(patient),
+        merges=_merges(patient, known_at),
+        help=help_of(records, known_at=known_at)
+        if known_at
+        else known.get(patient.pk, NOTHING_KNOWN).escalation,
         bad_address=bad,
     )
+
+
+def _undecided(patient: Patient, known_at: datetime | None) -> list[Submission]:
+    if known_at:
+        return undecided_of(operations_of(patient, known_at=known_at), known_at=known_at)
+    rows = Submission.objects.undecided()
+    return list(rows.filter(attempt__invitation__assignment__operation__patient=patient))
+
+
+def _may_be_same(patient: Patient) -> list[Patient]:
+    """Which pairs looked alike on an earlier day is not kept, so a past day does not say."""
+    return [pair.other if pair.one_id == patient.pk else pair.one for pair in pairs_of(patient)]
+
+
+def _merges(patient: Patient, known_at: datetime | None) -> list[Merge]:
+    rows = in_force(known_at=known_at).filter(kept=patient).select_related("kept", "merged", "by")
+    found = list(rows.order_by("-recorded_at", "-id"))
+    for one in found:
+        one.merged = as_known(one.merged, known_at=known_at)
+    return found
 
 
 def other_names_of(patient: Patient, *, known_at: datetime | None) -> list[OtherName]:
@@ -190,6 +210,7 @@ def other_names_of(patient: Patient, *, known_at: datetime | None) -> list[Other
 
 def _operations(
     patient: Patient,
+    records: Collection[int],
     named: dict[int, str],
     known: Mapping[int, Reaching],
     marked: str | None,
@@ -203,34 +224,24 @@ def _operations(
     rows = Assignment.objects.filter(operation__in=ids).select_related(
         "operation__patient", "operation__procedure", "module"
     )
-    ordered = rows.order_by("clear_by", "id")
-    told = standings_as_of(ordered, on=on) if known_at else standings(ordered, on=on, settings=used)
-    for one in told:
-        one.assignment.operation.patient = patient  # who it was then, if it moved since
     changes = OperationChange.objects.filter(operation__in=ids)
     if known_at:
         changes = changes.filter(recorded_at__lt=known_at)
     planned = {c.operation_id: c for c in changes.select_related("procedure", "operation")}
-    waivers = {
-        w.assignment_id: w for w in Waiver.objects.standing().filter(assignment__operation__in=ids)
-    }
-    sign_offs = {
-        s.assignment_id: s
-        for s in SignOff.objects.standing().filter(
-            assignment__operation__in=ids, clearance__patient=patient
-        )
-    }
-    clearances = list(Clearance.objects.filter(patient=patient, revocation__isnull=True))
-    records = list(spoken_for([patient.pk], known_at=known_at))
+    if known_at:
+        then = standings_as_of(rows.order_by("id"), on=on)
+        told = as_then(then, patient, planned, known_at=known_at)
+    else:
+        told = standings(rows.order_by("id"), on=on, settings=used)
+    told.sort(key=lambda one: one.assignment.clear_by or date.max)
+    # What there is to act on; of a past day nothing is offered.
+    acts = ActedOn() if known_at else _acted_on(patient, ids, told)
     happenings = of_modules(told, records, known_at=known_at, zone=used.zone)
     contacts = contacts_of(records, known_at=known_at, zone=used.zone)
-    firsts = first_clinicians(told)
     found = []
     for pk, change in planned.items():
         modules = [
-            _module(
-                t, named, waivers, sign_offs, firsts, clearances, known, marked, at=at, used=used
-            )
+            _module(t, named, acts, known, marked, at=at, used=used)
             for t in told
             if t.assignment.operation_id == pk
         ]
@@ -240,13 +251,31 @@ def _operations(
     return sorted(found, key=lambda o: o.planned.or_date or date.max, reverse=True)
 
 
+@dataclass(frozen=True)
+class ActedOn:
+    """What the acts of the page are about, by assignment; the clearances of all modules."""
+
+    waivers: dict[int, Waiver] = field(default_factory=dict)
+    sign_offs: dict[int, SignOff] = field(default_factory=dict)
+    firsts: dict[int, StaffUser] = field(default_factory=dict)
+    clearances: list[Clearance] = field(default_factory=list)
+
+
+def _acted_on(patient: Patient, operations: Collection[int], told: Sequence[Told]) -> ActedOn:
+    of_these = {"assignment__operation__in": operations}
+    sign_offs = SignOff.objects.standing().filter(**of_these, clearance__patient=patient)
+    return ActedOn(
+        waivers={w.assignment_id: w for w in Waiver.objects.standing().filter(**of_these)},
+        sign_offs={s.assignment_id: s for s in sign_offs},
+        firsts=first_clinicians(told),
+        clearances=list(Clearance.objects.filter(patient=patient, revocation__isnull=True)),
+    )
+
+
 def _module(
     told: Told,
     named: dict[int, str],
-    waivers: dict[int, Waiver],
-    sign_offs: dict[int, SignOff],
-    firsts: dict[int, StaffUser],
-    clearances: list[Clearance],
+    acts: ActedOn,
     known: Mapping[int, Reaching],
     marked: str | None,
     *,
@@ -261,8 +290,8 @@ def _module(
         why=why(told, mail),
         reached=mail,
         step=next_step(told.answer, mail.reach, on=local_date(at, used.zone)),
-        waiver=waivers.get(told.assignment.pk),
-        sign_off=sign_offs.get(told.assignment.pk),
-        first_clinician=firsts.get(told.assignment.pk),
-        clearances=[c for c in clearances if c.module_id == told.assignment.module_id],
+        waiver=acts.waivers.get(told.assignment.pk),
+        sign_off=acts.sign_offs.get(told.assignment.pk),
+        first_clinician=acts.firsts.get(told.assignment.pk),
+        clearances=[c for c in acts.clearances if c.module_id == told.assignment.module_id],
     )

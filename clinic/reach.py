@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from clinic.day_words import short_day
 from clinic.mail_words import WHY_MARKED
+from education.mail_then import Unknown
 from education.models import Invitation, MessageState
 from education.personal_link import LinkState, link_state
 from education.reaching import NOTHING_KNOWN, Reaching
@@ -91,6 +92,8 @@ def _by_mail(
     )
     sent_on = local_date(message.sent_at, zone) if message and message.sent_at else None
     words = _mail_words(reach, sent_on)
+    if state == Unknown.NOT_ON_RECORD:
+        words = "an email was written; whether it had gone out by then is not on record"
     if MessageState.AMBIGUOUS in (state, reminder_state) and not reach.mail_failed:
         words = "the email may not have arrived"
     return Reached(reach, words, _link_words(told, at, zone), sent_on)
@@ -117,6 +120,8 @@ def _link_words(told: Told, at: datetime, zone: ZoneInfo) -> str:
         return "no link sent"
     state = _state(invitation, told, at)
     message = getattr(invitation, "message", None)
+    if message and message.state == Unknown.NOT_ON_RECORD:
+        return "a link was written; whether it had gone out by then is not on record"
     if message and message.state == MessageState.FAILED:
         return "the email with the link failed"
     if message and message.state == MessageState.AMBIGUOUS:

@@ -2,6 +2,7 @@
 addresses at which nothing arrives.
 """
 
+from datetime import datetime
 from typing import Self
 
 from django.conf import settings
@@ -102,9 +103,11 @@ class DeliveryEvent(AppendOnly):
 
 
 class AddressMarkQuerySet(models.QuerySet["AddressMark"]):
-    def in_force(self) -> Self:
-        """Marks that nobody has ended."""
-        return self.filter(end__isnull=True)
+    def in_force(self, *, known_at: datetime | None = None) -> Self:
+        """Marks that nobody has ended, or that nobody had before the instant `known_at`."""
+        if known_at is None:
+            return self.filter(end__isnull=True)
+        return self.filter(recorded_at__lt=known_at).exclude(end__recorded_at__lt=known_at)
 
 
 class AddressMark(AppendOnly):
