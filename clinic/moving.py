@@ -1,6 +1,6 @@
 """What another date or booking of an operation would do, and doing it by what the page showed."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -154,11 +154,17 @@ def _works(invitation: Invitation, line: Foreseen, at: datetime) -> bool:
     return link_state(invitation, at=at) == LinkState.GOOD
 
 
+class ForeseenChanged(AnswerChanged):
+    """The answer is the one that the page showed; what the change would do is not."""
+
+
 def replan(
     operation: Operation,
     *,
     seen: str,
     version: int,
+    foreseen: str,
+    foresee: Callable[[Operation], str],
     reason: str,
     at: datetime,
     by_id: int,
@@ -167,13 +173,17 @@ def replan(
 ) -> Operation:
     """Give an operation another date or booking, by what the page showed (promise S4).
 
-    Raises AnswerChanged when the operation or its answer is another one now.
+    `foreseen`: what the page showed that this would do, as a short text; `foresee` says it of the
+    operation as it is now. Raises AnswerChanged when the operation or its answer is another one
+    now, and its kind ForeseenChanged when only what would follow is.
     """
     with transaction.atomic():
         latest = Operation.objects.select_for_update().get(pk=operation.pk)
         now: OperationAnswer = answer(latest, at=at)
         if version != latest.version or seen != now.seen:
             raise AnswerChanged(now)
+        if foreseen != foresee(latest):
+            raise ForeseenChanged(now)
         planned: dict[str, Any] = {"or_date": or_date}
         if booking != latest.booking:
             planned["booking"] = booking

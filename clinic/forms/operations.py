@@ -55,7 +55,13 @@ class AgainstHoldForm(SeenForm):
     )
 
 
-class BookingForm(SeenForm):
+class ForeseenForm(SeenForm):
+    """What the page showed that a change would do, too."""
+
+    foreseen = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+
+
+class BookingForm(ForeseenForm):
     """Another booking, and why."""
 
     booking = forms.CharField(max_length=12, widget=forms.HiddenInput)
@@ -93,7 +99,7 @@ class NewDateForm(forms.Form):
         return cleaned
 
 
-class MoveForm(NewDateForm, SeenForm):
+class MoveForm(NewDateForm, ForeseenForm):
     """Move the date, and why."""
 
     reason = forms.CharField(

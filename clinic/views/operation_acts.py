@@ -86,8 +86,13 @@ def _again(request: HttpRequest, found: Operation, form: SeenForm, *, at: dateti
     return changed_meanwhile(request, form, answer(found, at=at))
 
 
-def changed_meanwhile(request: HttpRequest, form: SeenForm, given: OperationAnswer) -> HttpResponse:
-    """Refuse, and show both: what the page had shown, and what it is now."""
+def changed_meanwhile(
+    request: HttpRequest, form: SeenForm, given: OperationAnswer, *, foresee_again: bool = False
+) -> HttpResponse:
+    """Refuse, and show both: what the page had shown, and what it is now.
+
+    `foresee_again`: the answer is the same, and what a change would do has to be looked at anew.
+    """
     if given.verdict.word == Word.CANNOT_TELL:
         raise CannotTell
     shown = form.shown()
@@ -102,6 +107,8 @@ def changed_meanwhile(request: HttpRequest, form: SeenForm, given: OperationAnsw
             for name in ("clinician", "clinician_reason", "reason")
             if name in form.fields and form.data.get(name)
         },
+        "foresee_again": foresee_again,
+        "asked": {k: form.data.get(k, "") for k in ("or_date", "no_date", "booking")},
         "zone": programme.current().zone,
         "asked_at": given.asked_at,
     }

@@ -5,21 +5,23 @@ one way: a GET shows what would change, a POST from that page does it, with a re
 when the page is older than the record (promise S4).
 """
 
+import hashlib
 from datetime import date, datetime
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.views.decorators.http import require_http_methods
 
 from clinic import answer_words, moving_eating_words, moving_words, words
 from clinic.access import member
 from clinic.cannot_tell import or_cannot_tell
 from clinic.confirm import AnswerChanged, answer
-from clinic.forms.operations import BookingForm, MoveForm, NewDateForm, SeenForm
+from clinic.forms.operations import BookingForm, ForeseenForm, MoveForm, NewDateForm
 from clinic.models import Confirmation
-from clinic.moving import preview, replan
+from clinic.moving import ForeseenChanged, preview, replan
 from clinic.once import once
 from clinic.operation_rows import rows_of
 from clinic.unsettled import CannotTell
@@ -78,7 +80,7 @@ def operation_booking(request: HttpRequest, operation_id: int) -> HttpResponse:
 def _replan(
     request: HttpRequest,
     found: Operation,
-    form: SeenForm,
+    form: ForeseenForm,
     *,
     or_date: date | None,
     booking: str,
@@ -91,6 +93,10 @@ def _replan(
             found,
             seen=typed["seen"],
             version=typed["version"],
+            foreseen=typed["foreseen"],
+            foresee=lambda latest: _foreseen(
+                request, _would(latest, or_date, Booking(booking), at=at)
+            ),
             reason=typed["reason"],
             at=at,
             by_id=member(request).pk,
@@ -98,7 +104,8 @@ def _replan(
             booking=Booking(booking),
         )
     except AnswerChanged as changed:
-        return changed_meanwhile(request, form, changed.answer)
+        same = isinstance(changed, ForeseenChanged)
+        return changed_meanwhile(request, form, changed.answer, foresee_again=same)
     messages.success(request, said)
     return redirect("operation", found.pk)
 
@@ -114,7 +121,8 @@ def _move_page(
     context = _about(found, at=at) | {"asked": asked}
     if found.is_open and asked.is_bound and asked.is_valid():
         or_date = asked.cleaned_data["or_date"]
-        context |= _would(found, or_date, Booking(found.booking), at=at)
+        would = _would(found, or_date, Booking(found.booking), at=at)
+        context |= would | {"foreseen": _foreseen(request, would)}
         context["unchanged"] = or_date == found.or_date
         context["form"] = sent or MoveForm(initial={"or_date": or_date})
     wrong = sent is not None or (asked.is_bound and not asked.is_valid())
@@ -128,7 +136,8 @@ def _booking_page(
     context = _about(found, at=at) | {"form": form, "asked": asked}
     possible = asked in _may_follow(found, at)
     if possible:
-        context |= _would(found, found.or_date, Booking(asked), at=at)
+        would = _would(found, found.or_date, Booking(asked), at=at)
+        context |= would | {"foreseen": _foreseen(request, would)}
         context["act"] = answer_words.act_words(found.booking, asked)
     status = 200 if possible and not form.is_bound else 400
     return render(request, "clinic/operation_booking.html", context, status=status)
@@ -154,6 +163,8 @@ def _would(
     would = preview(found, or_date=or_date, booking=booking, at=at)
     names = titles(line.assignment.module_id for line in would.lines)
     return {
+        "row": rows_of([answer(found, at=at)])[0],
+        "zone": programme.current().zone,
         "preview": would,
         "word": answer_words.WORDS[would.verdict.word],
         "reasons": answer_words.holds(would.verdict.reasons),
@@ -171,6 +182,15 @@ def _would(
             for line in would.lines
         ],
     }
+
+
+def _foreseen(request: HttpRequest, would: dict[str, Any]) -> str:
+    """Return a short text that changes with anything that the page says a change would do.
+
+    It is taken from the very words: what is shown one day without this being changed is covered.
+    """
+    shown = render_to_string("clinic/_would.html", would | {"request": request})
+    return hashlib.sha256(shown.encode()).hexdigest()[:16]
 
 
 def _loses(found: Operation, or_date: date | None, booking: Booking) -> Confirmation | bool:

@@ -10,8 +10,10 @@ from django.urls import reverse
 from clinic.confirm import answer, confirm
 from clinic.models import Role, TrailEntry
 from education.clear import clear_by_teach_back
+from education.eating_record import TypedFacts, record_facts
 from education.invite import invite
 from education.models import Assignment, Message, MessageState
+from education.rules.may_give import Medicine
 from education.send import send
 from patients import programme
 from patients.clock import now
@@ -20,6 +22,7 @@ from patients.schedule import change
 from tests.factories import (
     a_member,
     a_patient,
+    a_plan_link,
     an_assignment,
     an_edition,
     an_operation,
@@ -164,6 +167,25 @@ def test_a_page_older_than_the_record_moves_nothing(
     assert response.status_code == 409
     assert "The room was needed." in words(response), "what was typed is not lost"
     assert Operation.objects.get().or_date == operation.or_date
+
+
+def test_a_page_older_than_the_eating_plan_moves_nothing(
+    assignment: Assignment, coordinator: Client
+) -> None:
+    """S4: the answer and the modules are as they were; what was said of the eating plan is not."""
+    operation = assignment.operation
+    act = move_page(operation)
+    a_plan_link(operation)
+    shown = form_to(coordinator.get(act, asked(operation, 3)), act)
+    said: dict[Medicine, bool | None] = {**dict.fromkeys(Medicine, False), Medicine.DIABETES: True}
+    facts = TypedFacts("", None, "", None, None, said)
+    record_facts(operation.patient, facts, at=now(), by_id=a_member(Role.DIETITIAN).pk)
+    response = coordinator.post(act, shown | {"reason": "The room was needed."})
+    assert response.status_code == 409
+    assert "What the change would do is not what your page showed" in words(response)
+    assert Operation.objects.get().or_date == operation.or_date
+    seen_now = form_to(coordinator.get(act, asked(operation, 3)), act)
+    assert coordinator.post(act, seen_now | {"reason": "Needed."}).status_code == 302
 
 
 def test_of_two_people_who_move_at_once_the_second_is_shown_both(
