@@ -17,7 +17,7 @@ from education.models import (
     QuestionAnswer,
 )
 from education.new_message import new_message, wake_sender
-from education.personal_link import end, issue_token
+from education.personal_link import end
 from education.rules.asking import Arrived, Given, Means, Stand, stand
 from patients import programme
 from patients.contact import log_contact
@@ -25,7 +25,6 @@ from patients.models import Means as ContactMeans
 from patients.models import Outcome
 
 ANSWER = "answer"
-issue_answer_token = issue_token
 ARRIVED = {
     MessageState.WAITING: Arrived.ON_ITS_WAY,
     MessageState.SENDING: Arrived.ON_ITS_WAY,

@@ -17,7 +17,6 @@ from education.models import (
 )
 from education.new_message import new_message, wake_sender
 from education.personal_link import end
-from education.personal_link import issue_token as issue_token
 from education.rules.quiz_way import Way
 from patients import programme
 from patients.batches import batches

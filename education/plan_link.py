@@ -14,14 +14,13 @@ from education.models import (
     PlanLink,
 )
 from education.new_message import new_message, wake_sender
-from education.personal_link import end, issue_token
+from education.personal_link import end
 from education.plan_moves import hand_over
 from education.plan_of import plan_of
 from patients import programme
 from patients.models import Operation
 
 PLAN = "plan"
-issue_plan_token = issue_token
 
 
 class PlanRefusal(StrEnum):
