@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, include, path
 
 from clinic.health import healthz, metrics, readyz
+from clinic.views.all_pages import all_pages
 from clinic.views.calendar import calendar, calendar_feed, calendar_revoke
 from clinic.views.kiosk import kiosk
 from clinic.views.look_again import look_again
@@ -30,6 +31,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sign-out/", sign_out, name="sign-out"),
     path("password/", password, name="password"),
     path("me/", own_page, name="own-page"),
+    path("pages/", all_pages, name="all-pages"),
     path("operations/", operations, name="operations"),
     path("operations/<int:operation_id>/", operation, name="operation"),
     path("operations/<int:operation_id>/confirm/", operation_confirm, name="operation-confirm"),

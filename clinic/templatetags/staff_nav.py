@@ -1,14 +1,14 @@
-"""The links in a page's head: those pages that the signed-in role may open."""
+"""The links in a page's head: what the signed-in role opens each day, and the way to all else."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django import template
-from django.conf import settings
 from django.db import Error
-from django.urls import NoReverseMatch, ResolverMatch, resolve, reverse
+from django.urls import ResolverMatch, reverse
 
 from clinic.models import Role
+from clinic.places import EACH_DAY, Place, open_to_role
 from clinic.roles import SCHEDULERS
 from clinic.unsettled import CannotTell, unsettled
 from patients.clock import now
@@ -17,26 +17,6 @@ from patients.settle_message import waiting
 
 register = template.Library()
 
-# In reading order: url name, what the link says.
-PLACES = (
-    ("morning", "Morning list"),
-    ("submissions", "Submissions"),
-    ("questions", "Questions"),
-    ("enter-code", "Enter a quiz"),
-    ("duplicates", "Duplicates"),
-    ("operations", "Operations"),
-    ("schedule-import", "Import"),
-    ("intake", "Intake"),
-    ("mail", "Mail"),
-    ("mail-tray", "Mail tray"),
-    ("modules", "Modules"),
-    ("requirements", "Requirements"),
-    ("eating-today", "Eating plans"),
-    ("programme", "Programme"),
-    ("staff", "Staff"),
-    ("running", "What runs"),
-    ("trail", "Trail"),
-)
 # They decide about OR dates, so what changed under a confirmation is theirs to see everywhere.
 COUNTED = (Role.COORDINATOR, Role.CLINICIAN)
 # Where somebody works on the schedule, the link says how many messages wait.
@@ -44,7 +24,7 @@ SCHEDULES = ("operations", "operation", "schedule-import", "intake", "intake-mes
 
 
 @dataclass(frozen=True)
-class Place:
+class Link:
     """One link; `here` when it leads to the page that is shown.
 
     `count`: how many OR dates want to be looked at again, or messages wait; None when nobody can
@@ -59,28 +39,33 @@ class Place:
 
 
 @register.simple_tag(takes_context=True)
-def staff_nav(context: template.Context) -> list[Place]:
-    """Return the places that the signed-in member of staff may go to."""
+def staff_nav(context: template.Context) -> list[Link]:
+    """Return the places of each day of whoever is signed in, the one that is shown, and all pages.
+
+    Where somebody works on the schedule, the messages that wait are there too.
+    """
     request: Any = context["request"]
     match: ResolverMatch | None = request.resolver_match
     here = match.url_name if match else None
-    found = []
-    for name, label in PLACES:
-        if name == "mail-tray" and not settings.MAIL_TRAY:
-            continue
-        try:
-            url = reverse(name)
-        except NoReverseMatch:
-            continue
-        if request.user.role in getattr(resolve(url).func, "open_to", ()):
-            # Not on the morning list: it keeps to its twelve queries.
-            asked = name == "operations" and here != "morning"
-            counted = asked and request.user.role in COUNTED
-            if name == "intake" and here in SCHEDULES and request.user.role in SCHEDULERS:
-                found.append(Place(url, label, here == name, _waiting(), "waiting"))
-                continue
-            found.append(Place(url, label, here == name, _count(request) if counted else 0))
-    return found
+    role = Role(request.user.role)
+    may_open = {place.name: place for place in open_to_role(role)}
+    shown = [name for name in EACH_DAY[role] if name in may_open]
+    waits = "intake" if here in SCHEDULES and role in SCHEDULERS else None
+    for name in ("mail-tray", waits, here):  # the tray is the demo's alone
+        if name in may_open and name not in shown:
+            shown.append(name)
+    links = [_link(may_open[name], here, role, request) for name in shown]
+    return [*links, Link(reverse("all-pages"), "All pages", here == "all-pages")]
+
+
+def _link(place: Place, here: str | None, role: Role, request: Any) -> Link:
+    link = Link(place.url, place.label, here == place.name)
+    # Not on the morning list: it keeps to its twelve queries.
+    if place.name == "operations" and here != "morning" and role in COUNTED:
+        return replace(link, count=_count(request))
+    if place.name == "intake" and here in SCHEDULES and role in SCHEDULERS:
+        return replace(link, count=_waiting(), counted="waiting")
+    return link
 
 
 def _waiting() -> int | None:

@@ -58,6 +58,7 @@ ROUTES = {
     "home": "DCOAU",
     "password": "DCOAU",
     "own-page": "DCOAU",
+    "all-pages": "DCOAU",
     "modules": "DCOAU",
     "module": "DCOAU",
     # writing a module: a dietitian or administrator; whoever wrote no part of it reviews
