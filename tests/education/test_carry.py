@@ -1,5 +1,6 @@
 """What follows in education when two records are merged, and when they are parted again."""
 
+import os
 import random
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
@@ -144,6 +145,26 @@ def test_undoing_revokes_what_was_carried_and_nothing_else(module: Module, clini
     assert (revoked.clearance.patient, revoked.clearance.carried_from) == (kept, original)
     assert revoked.reason == "The merge that brought it here was undone: a neighbour"
     assert (stands(here), stands(there)) == (Standing.NOT_DUE, Standing.CLEARED)
+
+
+@pytest.mark.parametrize("gone", [0, 1])
+def test_undoing_one_merge_leaves_what_another_brought(
+    module: Module, clinician: int, gone: int
+) -> None:
+    """Two records were merged into one: parted from either, it is left with the other's alone."""
+    kept, *merged = (a_record(mrn) for mrn in "ABC")
+    theirs = [assigned(one, module) for one in merged]
+    originals = [taught(one, module, clinician) for one in merged]
+    merges = [do(kept, one, clinician, at=AT + n * HOUR) for n, one in enumerate(merged, 1)]
+    part(merges[gone], clinician, at=AT + 3 * HOUR)
+    stays = 1 - gone
+    (left,) = Clearance.objects.filter(patient=kept, revocation=None)
+    assert (left.carried_from, left.merge) == (originals[stays], merges[stays])
+    assert Revocation.objects.get().clearance.merge == merges[gone], "the originals stand"
+    assert Operation.objects.get(patient=kept) == theirs[stays].operation
+    assert Operation.objects.get(patient=merged[gone]) == theirs[gone].operation
+    assert [stands(row) for row in theirs] == [Standing.CLEARED, Standing.CLEARED]
+    who_is_cleared_has_its_own_evidence()
 
 
 def test_revoking_the_original_revokes_what_was_carried_however_far(
@@ -613,7 +634,9 @@ def who_is_cleared_has_its_own_evidence() -> None:
     assert not Operation.objects.filter(patient__in=merged).exists()
 
 
-ORDERS = 2 if ON_POSTGRES else 4
+# What wrong undoing can do has its own tests above; these look for what nobody thought of.
+# More of them: ORDERS=20.
+ORDERS = int(os.environ.get("ORDERS", "1" if ON_POSTGRES else "2"))
 
 
 @pytest.mark.parametrize("seed", range(ORDERS))
@@ -649,7 +672,7 @@ def test_random_orders_of_everything_and_each_day_answers_as_it_did(
     zone = programme.current().zone
     diary: dict[date, dict[int, Answer]] = {}
     acts = [*desk.acts, desk.merged, desk.merged, desk.parted]
-    for _ in range(40):
+    for _ in range(30):
         before, told_then = desk.today, now(desk.today)
         desk.play(acts)
         if desk.today > before:
