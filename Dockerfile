@@ -1,5 +1,5 @@
 # One image for web, worker, beat and the one-shot migrate; docker-compose.yml says which.
-FROM python:3.13-slim
+FROM python:3.13-slim-trixie
 
 ENV PYTHONUNBUFFERED=1 \
     PYTHONDONTWRITEBYTECODE=1 \
@@ -10,6 +10,11 @@ ENV PYTHONUNBUFFERED=1 \
     GRANIAN_WORKERS=2 \
     GRANIAN_BLOCKING_THREADS=8 \
     WEB_THREADS=8
+
+# pg_dump, pg_restore and psql for backups, of docker-compose.yml's PostgreSQL.
+RUN apt-get update \
+    && apt-get install --yes --no-install-recommends postgresql-client-17 \
+    && rm -rf /var/lib/apt/lists/*
 
 # A volume that is mounted here for the first time takes its owner over.
 RUN useradd --system --uid 10001 --no-create-home --shell /usr/sbin/nologin clinic \

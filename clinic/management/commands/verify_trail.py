@@ -52,4 +52,9 @@ def _kept(source: str | None) -> list[Seal]:
         text = sys.stdin.read() if source == "-" else Path(source).read_text(encoding="utf-8")
     except OSError as error:
         raise CommandError(f"Cannot read the seals: {error.strerror}.") from None
+    return seals_in(text)
+
+
+def seals_in(text: str) -> list[Seal]:
+    """Return every seal that stands in a text."""
     return [Seal(int(count), digest) for count, digest in WRITTEN.findall(text)]
