@@ -1,6 +1,9 @@
-"""What people wrote back, and mails that no machine can read: for staff, and for nobody else."""
+"""What people wrote back, mails that no machine can read, and what machines replied by themselves:
+for staff, and for nobody else.
+"""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Exists, OuterRef
@@ -39,6 +42,18 @@ def answers(number: str | None, *, settled: bool) -> tuple[Page[ReceivedMail], l
     page = Paginator(listed, ROWS).get_page(number)
     by_address = _by_address({one.from_address for one in page.object_list})
     return page, [_row(one, by_address, settled=settled) for one in page.object_list]
+
+
+def automatic(*, since: datetime) -> list[AnswerRow]:
+    """Return the latest automatic replies to emails of ours, of a page at most.
+
+    Nobody wrote them, so nobody has to deal with them; “away until Monday” explains a silence.
+    """
+    found = ReceivedMail.objects.filter(
+        kind=Kind.AUTOMATIC, message__patient__isnull=False, recorded_at__gte=since
+    )
+    listed = list(found.select_related("message__patient").order_by("-recorded_at", "-id")[:ROWS])
+    return [_row(one, {}, settled=False) for one in listed]
 
 
 def _row(

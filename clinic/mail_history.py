@@ -7,6 +7,10 @@ from clinic.mail_words import TOLD, WHY_MARKED
 from education.models import AddressMark, DeliveryEvent, ReceivedMail
 from education.rules.incoming_mail import Kind
 
+CAME: dict[str, str] = {
+    Kind.ANSWER: "answered by email",
+    Kind.AUTOMATIC: "automatic reply to an email, written by nobody",
+}
 # When, what, in detail, who.
 Told = tuple[datetime, str, str, str]
 
@@ -22,9 +26,9 @@ def told_of(records: Collection[int]) -> Iterator[Told]:
         if hasattr(mark, "end"):
             detail = f"{mark.address}. Reason: {mark.end.reason}"
             yield mark.end.recorded_at, "address tried again", detail, mark.end.by.name
-    written = ReceivedMail.objects.filter(kind=Kind.ANSWER, message__patient__in=records)
+    written = ReceivedMail.objects.filter(kind__in=CAME, message__patient__in=records)
     for one in written:
-        yield one.recorded_at, "answered by email", one.subject, one.from_address
+        yield one.recorded_at, CAME[one.kind], one.subject, one.from_address
 
 
 def _why(mark: AddressMark) -> str:

@@ -8,7 +8,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Count, Q, QuerySet
 
 from clinic.bad_addresses import BadAddress, bad_addresses, with_marked_address
-from clinic.mail_answers import AnswerRow, answers
+from clinic.mail_answers import AnswerRow, answers, automatic
 from clinic.mail_words import PURPOSE
 from education import mail_hold
 from education.daily import parked
@@ -61,11 +61,14 @@ class MailRow:
 class CameBack:
     """What the lists of addresses and answers show, and how well the mailbox can be read.
 
+    `automatic`: what machines replied in the last weeks, out of office say; no answers.
+
     `of_none_of_ours`: reports of the last weeks that are about no email of ours.
     """
 
     addresses: list[BadAddress]
     answers: list[AnswerRow]
+    automatic: list[AnswerRow]
     looks: list[MailboxLook]
     of_none_of_ours: int
 
@@ -108,8 +111,10 @@ def read(show: Show, number: str | None, *, settled: bool = False, at: datetime)
     rows = [_row(message) for message in page.object_list]
     listed: Page[Message] | Page[ReceivedMail] = page
     replies: list[AnswerRow] = []
+    by_themselves: list[AnswerRow] = []
     if show == Show.ANSWERS:
         listed, replies = answers(number, settled=settled)
+        by_themselves = automatic(since=at - LATELY)
     everywhere = show == Show.ADDRESSES
     bad = bad_addresses(on=on, zone=zone, coming=False) if everywhere else []
     holds: QuerySet[MailHold] = MailHold.objects.select_related("by").order_by(*latest_first())
@@ -124,7 +129,9 @@ def read(show: Show, number: str | None, *, settled: bool = False, at: datetime)
         holds=list(holds[:10]),
         parked=parked(),
         last_run=finished.order_by("-on").first(),
-        came_back=CameBack(bad, replies, list(MailboxLook.objects.all()), strange.count()),
+        came_back=CameBack(
+            bad, replies, by_themselves, list(MailboxLook.objects.all()), strange.count()
+        ),
     )
 
 

@@ -32,13 +32,20 @@ def came_back(
 
 
 def wrote_back(
-    message: Message, text: str, *, subject: str = "Re: Your link", sender: str = ""
+    message: Message,
+    text: str,
+    *,
+    subject: str = "Re: Your link",
+    sender: str = "",
+    automatic: bool = False,
 ) -> bytes:
-    """What a reader writes back."""
+    """What a reader writes back, or a machine in their place (RFC 3834, section 5)."""
     mail = EmailMessage()
     mail["From"] = f"Somebody <{sender or message.address}>"
     mail["Subject"] = subject
     mail["In-Reply-To"] = message.message_id
-    mail["Message-ID"] = f"<answer-{message.pk}@example.org>"
+    mail["Message-ID"] = f"<answer-{message.pk}-{automatic}@example.org>"
+    if automatic:
+        mail["Auto-Submitted"] = "auto-replied"
     mail.set_content(text)
     return mail.as_bytes()

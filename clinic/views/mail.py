@@ -134,7 +134,8 @@ def _mail(request: HttpRequest, form: HoldForm, *, status: int = 200) -> HttpRes
     settled = request.GET.get("settled") == "1"
     at = now()
     listed = read(show, request.GET.get("page"), settled=settled, at=at)
-    if seen := [one.pk for row in listed.came_back.answers for one in row.people]:
+    rows = listed.came_back.answers + listed.came_back.automatic
+    if seen := [one.pk for row in rows for one in row.people]:
         about(request, *dict.fromkeys(seen))
     role = member(request).role
     context = {

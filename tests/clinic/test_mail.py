@@ -375,6 +375,14 @@ def test_an_answer_is_for_staff_to_read_is_never_markup_and_is_dealt_with_once()
     )
     press(Role.CLINICIAN, reverse("mail-answer", args=[answer.pk]), settled="0")
     assert "Please ring me" in client.get(reverse("mail") + "?show=answers").content.decode()
+    # A machine's reply is shown as what it is: nobody has to look at it, and it counts nowhere.
+    away = wrote_back(message, "I am away", subject="<i>Out of office", automatic=True)
+    assert take_mail(away, taken_from="INBOX; UID 9", at=now())
+    page = client.get(reverse("mail") + "?show=answers").content.decode()
+    assert "&lt;i&gt;Out of office" in page.split("Automatic replies")[1]
+    assert "Wrote back (2)" in page
+    history = client.get(reverse("patient", args=[message.patient.pk])).content.decode()
+    assert "automatic reply to an email, written by nobody" in history
 
 
 def test_a_mailbox_that_cannot_be_read_is_said_on_the_mail_page() -> None:
