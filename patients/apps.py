@@ -12,5 +12,5 @@ class PatientsConfig(AppConfig):
     name = "patients"
 
     def ready(self) -> None:
-        """Lay the append-only triggers after each migrate, once the last app is done."""
-        post_migrate.connect(lay_triggers, dispatch_uid="append-only")
+        """Lay the append-only triggers after each migrate: once, not for each of the apps."""
+        post_migrate.connect(lay_triggers, sender=self, dispatch_uid="append-only")

