@@ -154,17 +154,30 @@ def test_undoing_one_merge_leaves_what_another_brought(
     """Two records were merged into one: parted from either, it is left with the other's alone."""
     kept, *merged = (a_record(mrn) for mrn in "ABC")
     theirs = [assigned(one, module) for one in merged]
-    originals = [taught(one, module, clinician) for one in merged]
+    originals = [{taught(one, module, clinician) for _ in range(2)} for one in merged]
     merges = [do(kept, one, clinician, at=AT + n * HOUR) for n, one in enumerate(merged, 1)]
     part(merges[gone], clinician, at=AT + 3 * HOUR)
     stays = 1 - gone
-    (left,) = Clearance.objects.filter(patient=kept, revocation=None)
-    assert (left.carried_from, left.merge) == (originals[stays], merges[stays])
-    assert Revocation.objects.get().clearance.merge == merges[gone], "the originals stand"
+    left = Clearance.objects.filter(patient=kept, revocation=None)
+    assert {row.carried_from for row in left} == originals[stays]
+    revoked = [row.clearance for row in Revocation.objects.all()]
+    assert {row.carried_from for row in revoked} == originals[gone], "the originals stand"
+    assert {row.merge for row in revoked} == {merges[gone]}
     assert Operation.objects.get(patient=kept) == theirs[stays].operation
     assert Operation.objects.get(patient=merged[gone]) == theirs[gone].operation
     assert [stands(row) for row in theirs] == [Standing.CLEARED, Standing.CLEARED]
     who_is_cleared_has_its_own_evidence()
+
+
+def test_undoing_takes_back_what_an_earlier_merge_had_brought_to_the_merged_record(
+    module: Module, clinician: int
+) -> None:
+    one, two, three = (a_record(mrn) for mrn in "ABC")
+    original = taught(three, module, clinician)
+    do(two, three, clinician)
+    part(do(one, two, clinician, at=AT + 2 * HOUR), clinician, at=AT + 3 * HOUR)
+    left = Clearance.objects.filter(revocation=None)
+    assert {(row.patient, row.carried_from) for row in left} == {(three, None), (two, original)}
 
 
 def test_revoking_the_original_revokes_what_was_carried_however_far(
