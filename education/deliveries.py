@@ -32,7 +32,8 @@ _PROBLEMS = {
 class Report:
     """What is told of one email. `key`: the facts by which the same report is known again.
 
-    `source`: who tells. `happened_at`: None where that is not said.
+    `source`: who tells. `happened_at`: None where that is not said. `certain`: it is known which
+    email it is about; if not, nobody's email failed for sure.
     """
 
     kind: Told
@@ -41,6 +42,7 @@ class Report:
     status: str = ""
     said: str = ""
     happened_at: datetime | None = None
+    certain: bool = True
 
 
 def hear(
@@ -66,12 +68,16 @@ def hear(
             },
         )
         if new and message is not None:
-            _follow(event, Message.objects.select_for_update(of=("self",)).get(pk=message.pk))
+            held = Message.objects.select_for_update(of=("self",)).get(pk=message.pk)
+            _follow(event, held, certain=report.certain)
     return new
 
 
-def sent_lately(addresses: Collection[str], *, at: datetime) -> Message | None:
-    """Return the latest email to one of the addresses that a report of today may be about."""
+def sent_lately(addresses: Collection[str], *, at: datetime) -> list[Message]:
+    """Return the emails to one of the addresses that a report of today may be about.
+
+    Of each patient the latest: where several have the address, nobody can say whose it is.
+    """
     for address in filter(None, addresses):
         found = Message.objects.filter(
             address__iexact=address,
@@ -79,15 +85,18 @@ def sent_lately(addresses: Collection[str], *, at: datetime) -> Message | None:
             recorded_at__gte=at - 2 * TOLD_WITHIN,
             sent_at__gte=at - TOLD_WITHIN,
         )
-        if latest := found.order_by("-sent_at", "-id").first():
-            return latest
-    return None
+        latest: dict[int | None, Message] = {}
+        for one in found.order_by("-sent_at", "-id"):
+            latest.setdefault(one.patient_id, one)
+        if latest:
+            return list(latest.values())
+    return []
 
 
-def _follow(event: DeliveryEvent, message: Message) -> None:
+def _follow(event: DeliveryEvent, message: Message, *, certain: bool) -> None:
     if message.sent_at is not None and event.happened_at < message.sent_at - SKEW:
         return  # of an earlier sending: somebody sent it again since
-    _change_state(event, message)
+    _change_state(event, message, certain=certain)
     why = why_marked(Told(event.kind), event.status)
     # What happened before somebody wanted the address tried again says nothing about it now.
     tried_again = AddressMarkEnd.objects.filter(
@@ -97,10 +106,18 @@ def _follow(event: DeliveryEvent, message: Message) -> None:
         mark_address(message, why, at=event.recorded_at, event=event)
 
 
-def _change_state(event: DeliveryEvent, message: Message) -> None:
-    """A failure is final; anything else settles the doubt whether the email went out."""
+def _change_state(event: DeliveryEvent, message: Message, *, certain: bool) -> None:
+    """A failure is final; anything else settles the doubt whether the email went out.
+
+    What may be about another patient's email puts this one in doubt, and settles nothing.
+    """
     kind = Told(event.kind)
-    if kind in FAILED and message.state in _WENT_OUT:
+    if not certain:
+        if kind not in FAILED or message.state not in _WENT_OUT:
+            return
+        message.state, message.lease_until = MessageState.AMBIGUOUS, None
+        message.problem = "one of several emails to this address came back"
+    elif kind in FAILED and message.state in _WENT_OUT:
         code = f" ({event.status})" if event.status else ""
         message.state, message.lease_until = MessageState.FAILED, None
         message.problem = f"{_PROBLEMS[kind]}{code}"

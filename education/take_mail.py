@@ -4,6 +4,7 @@ A delivery report is heard; somebody's answer is kept for staff to read, and not
 """
 
 import logging
+from dataclasses import replace
 from datetime import datetime
 
 from django.db import DataError, transaction
@@ -18,6 +19,7 @@ log = logging.getLogger(__name__)
 
 SOURCE = "mailbox"
 BY_ADDRESS = "mailbox, known by address and day"
+ONE_OF_SEVERAL = "mailbox, whose of several is not said"
 
 
 def take_mail(raw: bytes, *, taken_from: str, at: datetime) -> ReceivedMail | None:
@@ -77,18 +79,36 @@ def _hear(
     if message is not None and told:
         told = (_of(message, told),)
     for number, one in enumerate(told):
-        about, source = message, SOURCE
-        if about is None and incoming.kind == Kind.REPORT:
-            about, source = sent_lately([one.original, one.address], at=at), BY_ADDRESS
         report = Report(
             kind=one.kind,
             key=(SOURCE, received.key, str(number)),
-            source=source if about else SOURCE,
+            source=SOURCE,
             status=one.status,
             said=one.said,
             happened_at=one.at or incoming.sent_at,
         )
-        hear(report, about, at=at, received=received)
+        if message is not None or incoming.kind != Kind.REPORT:
+            hear(report, message, at=at, received=received)
+        else:
+            _hear_by_address(report, one, received, at=at)
+
+
+def _hear_by_address(
+    report: Report, told: Recipient, received: ReceivedMail, *, at: datetime
+) -> None:
+    """A report that names none of our emails: known by its address and day.
+
+    Where several patients have the address it is told of each, as what may be another's.
+    """
+    found = sent_lately([told.original, told.address], at=at)
+    if len(found) < 2:
+        source = BY_ADDRESS if found else SOURCE
+        hear(replace(report, source=source), next(iter(found), None), at=at, received=received)
+        return
+    for one in found:
+        key = (*report.key, str(one.pk))
+        maybe = replace(report, key=key, source=ONE_OF_SEVERAL, certain=False)
+        hear(maybe, one, at=at, received=received)
 
 
 def _of(message: Message, told: tuple[Recipient, ...]) -> Recipient:

@@ -5,6 +5,7 @@ from enum import StrEnum
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Upper
 
 from education.rules.quiz_way import Way
 from patients.models import AppendOnly, Patient
@@ -159,4 +160,6 @@ class Message(models.Model):
                 name="message_to_send",
             ),
             models.Index(fields=["hosted_id"], condition=~Q(hosted_id=""), name="message_hosted"),
+            # As PostgreSQL compares addresses without regard to case (iexact).
+            models.Index(Upper("address"), name="message_address"),
         ]

@@ -25,7 +25,7 @@ from education.reminders import gather
 from education.rules.delivery import Told, Why
 from education.rules.who_is_written_to import Mail
 from education.send import send, sweep
-from education.take_mail import BY_ADDRESS, take_mail
+from education.take_mail import BY_ADDRESS, ONE_OF_SEVERAL, take_mail
 from patients import programme
 from patients.clock import now
 from patients.register import correct
@@ -175,6 +175,25 @@ def test_an_email_without_its_id_is_known_by_its_address_and_day() -> None:
     assert take_mail(new, taken_from="x", at=now())
     assert mark_of(message.address) is not None
     assert DeliveryEvent.objects.latest("pk").source == BY_ADDRESS
+
+
+def test_fault_28_of_a_shared_address_nobody_says_whose_email_came_back() -> None:
+    """Both are in doubt, for a person to decide; nothing more goes to the address meanwhile."""
+    first = sent_to()
+    assert first.patient
+    second = sent_to(first.address.upper())
+    assert take_mail(came_back(first, at=now(), by_id=False), taken_from="x", at=now())
+    for one in (first, second):
+        one.refresh_from_db()
+        assert (one.state, one.delivery_events.get().source) == (AMBIGUOUS, ONE_OF_SEVERAL)
+        assert "one of several" in one.problem
+    assert mark_of(first.address) is not None
+    assert AddressMark.objects.count() == 1
+    # That one of several arrived says of none that it did.
+    arrived = came_back(first, "2.0.0", at=now(), by_id=False, action="delivered", number=2)
+    assert take_mail(arrived, taken_from="x", at=now())
+    first.refresh_from_db()
+    assert first.state == AMBIGUOUS
 
 
 def test_an_answer_changes_nothing_and_staffs_own_email_marks_no_address() -> None:
