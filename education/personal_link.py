@@ -15,7 +15,7 @@ from functools import partial
 from typing import Any, Generic, TypeVar
 
 from django.db import transaction
-from django.db.models import F, QuerySet
+from django.db.models import BigIntegerField, CharField, DateTimeField, F, QuerySet
 from django.db.models.functions import Lower
 
 from education.models import (
@@ -27,7 +27,7 @@ from education.models import (
     MessageState,
     PlanLink,
 )
-from patients.prepared import Given, Prepared
+from patients.prepared import Given, Prepared, Written, new_row
 
 L = TypeVar("L", Invitation, PlanLink, AnswerLink)
 
@@ -58,7 +58,7 @@ class Opened(Generic[L]):
 def issue_token(link: Invitation | PlanLink | AnswerLink, *, at: datetime) -> str:
     """Make the token of one email: 256 random bits, of which only the hash is kept."""
     token = secrets.token_urlsafe(32)
-    link.tokens.create(digest=digest(token), recorded_at=at)
+    _NEW_TOKEN[type(link)](link=link.pk, digest=digest(token), at=at)
     return token
 
 
@@ -79,6 +79,18 @@ def _behind_token(kind: type[L]) -> QuerySet[L]:
     return kind.objects.filter(tokens__digest=given).select_related(*along)
 
 
+def _new_token(kind: type[Invitation | PlanLink | AnswerLink]) -> Written:
+    tokens: Any = kind._meta.get_field("tokens")
+    whose = {tokens.field.name: Given("link", BigIntegerField())}
+    return new_row(
+        tokens.related_model,
+        **whose,
+        digest=Given("digest", CharField()),
+        recorded_at=Given("at", DateTimeField()),
+    )
+
+
+_NEW_TOKEN = {kind: _new_token(kind) for kind in WHOSE}
 _BEHIND: dict[type, Prepared[Any]] = {
     kind: Prepared(partial(_behind_token, kind)) for kind in WHOSE
 }

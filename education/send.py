@@ -11,7 +11,7 @@ import time
 from datetime import datetime, timedelta
 
 from django.db import transaction
-from django.db.models import F, Q, QuerySet
+from django.db.models import BigIntegerField, CharField, DateTimeField, F, Q, QuerySet
 
 from education import mail_rules
 from education.addresses import mark_address
@@ -26,7 +26,7 @@ from education.overtaken import (
     overtaken,
 )
 from education.rules.delivery import Told, why_marked
-from patients.prepared import GivenIds, prepared
+from patients.prepared import Given, GivenIds, change, prepared
 
 log = logging.getLogger(__name__)
 
@@ -39,7 +39,7 @@ RETRY_AFTER = (  # promise B6: at least five more tries over four hours
     timedelta(minutes=140),
 )
 MOST_TRIES = len(RETRY_AFTER) + 1
-DOZEN = 12  # claimed, and looked at, together: a commit for each would take longer than to send
+TOGETHER = 50  # claimed and looked at in one go: one by one that takes longer than to send them
 FRESH = 1.0  # seconds: whatever was looked at longer ago is put back, to be looked at anew
 SWEEP_FOR = 60.0  # seconds: far below the time after which a task is taken for lost
 
@@ -87,7 +87,7 @@ def _claim(*, at: datetime, only: int | None = None) -> list[Message]:
         ready = ready.filter(pk=only)
     first = ready.order_by("next_try_at").select_for_update(of=("self",), skip_locked=True)
     with transaction.atomic():
-        found = list(first.values_list("pk", "state")[:DOZEN])
+        found = list(first.values_list("pk", "state")[:TOGETHER])
         lost = [pk for pk, state in found if state == MessageState.SENDING]
         taken = lost[:1] or [pk for pk, _ in found]
         Message.objects.filter(pk__in=taken).update(
@@ -155,7 +155,7 @@ def _hand_over(message: Message, channel: Channel, *, at: datetime) -> bool:
     problem = handed_over.problem
     match handed_over.outcome:
         case Outcome.TAKEN:
-            _finish(message, MessageState.SENT, sent_at=at, hosted_id=handed_over.reference)
+            _sent(pk=message.pk, at=at, hosted_id=handed_over.reference[:200])
         case Outcome.LATER:
             _try_later(message, problem, at=at)
         case Outcome.REFUSED:
@@ -185,16 +185,19 @@ def _try_later(message: Message, problem: str, *, at: datetime) -> None:
     )
 
 
-def _finish(
-    message: Message,
-    state: MessageState,
-    *,
-    sent_at: datetime | None = None,
-    problem: str = "",
-    hosted_id: str = "",
-) -> None:
+_sent = change(
+    lambda: Message.objects.filter(pk=Given("pk", BigIntegerField()), state=MessageState.SENDING),
+    state=MessageState.SENT,
+    sent_at=Given("at", DateTimeField()),
+    lease_until=None,
+    problem="",
+    hosted_id=Given("hosted_id", CharField()),
+)
+
+
+def _finish(message: Message, state: MessageState, *, problem: str) -> None:
     if state in (MessageState.FAILED, MessageState.AMBIGUOUS):
         log.warning("Message %s is %s: %s", message.pk, state, problem)
     Message.objects.filter(pk=message.pk, state=MessageState.SENDING).update(
-        state=state, sent_at=sent_at, lease_until=None, problem=problem, hosted_id=hosted_id[:200]
+        state=state, lease_until=None, problem=problem
     )

@@ -25,6 +25,7 @@ from django.db import DEFAULT_DB_ALIAS, NotSupportedError, connection, connectio
 from django.db.backends.utils import CursorWrapper
 from django.db.models import BigIntegerField, Expression, Field, ForeignKey, Lookup, Model, QuerySet
 from django.db.models.sql.compiler import SQLCompiler
+from django.db.models.sql.subqueries import InsertQuery, UpdateQuery
 
 Record = TypeVar("Record", bound=Model)
 Row = TypeVar("Row")
@@ -136,6 +137,60 @@ class Prepared(Generic[Row]):
 def prepared(build: Callable[[], "QuerySet[Any, Row]"]) -> Prepared[Row]:
     """Make a function that builds a query into one that runs it."""
     return Prepared(build)
+
+
+class Written:
+    """A statement that writes, built once; to call it with its values says how many rows it wrote.
+
+    `compiler`: Django's, of an INSERT or UPDATE of the columns that are given.
+    """
+
+    def __init__(self, compiler: Callable[[Any], Any]) -> None:
+        self._compiler = compiler
+        self._built: dict[str, tuple[str, list[Any]]] = {}
+
+    def __call__(self, **values: Any) -> int:
+        """Run it."""
+        database = connections[DEFAULT_DB_ALIAS]
+        if database.vendor not in self._built:
+            self._built[database.vendor] = self._compiled(database)
+        statement, places = self._built[database.vendor]
+        bound = [one.bound(values[one.name]) if isinstance(one, Given) else one for one in places]
+        cursor = preparing(database) if database.vendor == "postgresql" else database.cursor()
+        with cursor:
+            cursor.execute(statement, bound)
+            return int(cursor.rowcount)
+
+    def _compiled(self, database: Any) -> tuple[str, list[Any]]:
+        made = self._compiler(database).as_sql()
+        statement, places = made[0] if isinstance(made, list) else made
+        if database.vendor == "postgresql":
+            return _numbered(statement, places)
+        return statement, list(places)
+
+
+def change(rows: Callable[[], "QuerySet[Any]"], **columns: Any) -> Written:
+    """Return the UPDATE of some rows; a column becomes a value, or what is `Given`."""
+
+    def compiler(database: Any) -> Any:
+        query: Any = rows().query.chain(UpdateQuery)
+        query.add_update_values(columns)
+        return query.get_compiler(connection=database)
+
+    return Written(compiler)
+
+
+def new_row(model: type[Model], **columns: Any) -> Written:
+    """Return the INSERT of one row; the key apart, every column is named."""
+
+    def compiler(database: Any) -> Any:
+        query = InsertQuery(model)
+        fields = {model._meta.get_field(name): place for name, place in columns.items()}
+        row = model(**{field.attname: place for field, place in fields.items()})
+        query.insert_values(list(fields), [row])
+        return query.get_compiler(connection=database)
+
+    return Written(compiler)
 
 
 def _numbered(statement: str, places: Iterable[Any]) -> tuple[str, list[Any]]:

@@ -264,7 +264,7 @@ def test_fault_13_a_worker_killed_after_the_server_accepted_sends_at_most_once_m
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("education.send._finish", killed)
+        patch.setattr("education.send._sent", killed)
         with pytest.raises(KeyboardInterrupt):
             send(message.pk, at=AT)
     assert state_of(message) == SENDING

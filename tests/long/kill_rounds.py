@@ -18,7 +18,7 @@ from django.core.management import call_command  # noqa: E402 - only after the s
 from django.db import transaction  # noqa: E402
 
 from clinic import task_tallies  # noqa: E402
-from education import by_email, send, tasks  # noqa: E402
+from education import by_email, send  # noqa: E402
 from education.invite import Refusal, invite  # noqa: E402
 from education.models import Message, MessageState  # noqa: E402
 from patients import wake  # noqa: E402
@@ -57,41 +57,37 @@ def on_call(count: int, thing: Any, name: str, *, after: bool = False) -> None:
 
 def recorded(count: int) -> None:
     """Die when the server has accepted, before that is on record."""
-    real = send._finish
-    left = [count]
-
-    def deadly(message: Message, state: MessageState, **said: Any) -> None:
-        if state == MessageState.SENT:
-            left[0] -= 1
-            if left[0] <= 0:
-                die()
-        real(message, state, **said)
-
-    send._finish = deadly
+    on_call(count, send, "_sent")
 
 
 def finished(count: int) -> None:
     """Die when a task has sent an email, before the broker hears that it is done."""
-    real_finish, real_note = send._finish, task_tallies.note
+    real_sent, real_note = send._sent, task_tallies.note
     sent = [0]
 
-    def finish(message: Message, state: MessageState, **said: Any) -> None:
-        real_finish(message, state, **said)
-        sent[0] += state == MessageState.SENT
+    def on_record(**values: Any) -> int:
+        sent[0] += 1
+        return real_sent(**values)
 
     def deadly(*args: Any, **named: Any) -> None:
         if sent[0] >= count:
             die()
         real_note(*args, **named)
 
-    send._finish = finish
+    vars(send)["_sent"] = on_record
     vars(task_tallies)["note"] = deadly
 
 
 def taken(count: int) -> None:
-    """Die when a sender begins with an email, told by a hint or by the sweep."""
-    on_call(count, send, "send")
-    vars(tasks)["send"] = send.send
+    """Die when a sender, told by a hint or by the sweep, is about to claim what waits."""
+    real = send._claim
+    left = [count]
+
+    def deadly(*args: Any, **named: Any) -> list[Message]:
+        left[0] -= Message.objects.filter(state=MessageState.WAITING).exists()
+        return real(*args, **named) if left[0] > 0 else die()
+
+    vars(send)["_claim"] = deadly
 
 
 # Where the process that writes ends, and where the worker does.

@@ -6,11 +6,11 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from django.db import connection, models
+from django.db import IntegrityError, connection, models, transaction
 from django.db.models import CharField, QuerySet
 
-from patients.models import Patient
-from patients.prepared import Given, GivenIds, prepared
+from patients.models import Patient, SearchWord
+from patients.prepared import Given, GivenIds, change, new_row, prepared
 from tests.factories import a_patient
 
 built = 0
@@ -60,6 +60,39 @@ def test_outlives_a_migration_that_widens_a_column() -> None:
             assert cursor.fetchone()[0] == 1
         with widened(cursor):
             assert named(ids=[ada.pk], family="Okafor") == [ada]
+
+
+called = change(
+    lambda: Patient.objects.filter(pk=Given("pk", models.BigIntegerField()), phone="312-555-0100"),
+    phone=Given("phone", CharField()),
+    email="",
+)
+keyed = new_row(
+    SearchWord,
+    patient=Given("whose", models.BigIntegerField()),
+    word=Given("word", CharField()),
+)
+
+
+@pytest.mark.django_db
+def test_a_change_is_made_where_its_condition_holds_and_said_how_often() -> None:
+    ada, ben = (a_patient(mrn=mrn, phone="312-555-0100", email="a@b.example") for mrn in "12")
+    assert called(pk=ada.pk, phone="'; -- 100% $1") == 1
+    assert called(pk=ada.pk, phone="312-555-0199") == 0
+    ada.refresh_from_db()
+    ben.refresh_from_db()
+    assert (ada.phone, ada.email) == ("'; -- 100% $1", "")
+    assert (ben.phone, ben.email) == ("312-555-0100", "a@b.example")
+
+
+@pytest.mark.django_db
+def test_a_row_is_added_and_what_the_table_refuses_is_refused() -> None:
+    ada = a_patient(mrn="1")
+    assert keyed(whose=ada.pk, word="100% $1") == 1
+    assert SearchWord.objects.get(word="100% $1").patient == ada
+    with pytest.raises(IntegrityError), transaction.atomic():
+        keyed(whose=ada.pk, word="100% $1")
+    assert keyed(whose=ada.pk, word="once more") == 1
 
 
 @contextmanager
