@@ -13,6 +13,7 @@ urlpatterns = [
     path(
         "mail/addresses/<int:pk>/try-again/", mail_came_back.mail_try_again, name="mail-try-again"
     ),
+    path("mail/patients/<int:pk>/by-phone/", mail_came_back.mail_by_phone, name="mail-by-phone"),
     path("mail/answers/<int:pk>/", mail_came_back.mail_answer, name="mail-answer"),
     path("mail/events/", mail_events, name="mail-events"),
     path("mail/reminders/", reminders, name="reminders"),

@@ -206,6 +206,7 @@ def sample_records(administrator: StaffUser) -> dict[str, Any]:
         "mail-decided": mailed.pk,
         "mail-try-again": marked.pk,
         "mail-answer": answered.pk,
+        "mail-by-phone": patient.pk,
         "running-parked": 1,
         **dict.fromkeys(EATING_PLAN, patient.pk),
         "correct-patient": patient.pk,

@@ -1,4 +1,4 @@
-"""Staff deal with what came back: try an address again, or say that an answer was dealt with."""
+"""Staff deal with what came back: try an address again, call instead, or say it is dealt with."""
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -11,9 +11,11 @@ from clinic.once import once
 from clinic.roles import REGISTRARS
 from clinic.views.acts import way_back
 from education.answered import settle
+from education.by_phone import call_instead
 from education.models import AddressMark, ReceivedMail
 from education.try_again import try_again
 from patients.clock import now
+from patients.models import Patient
 from patients.open_to import open_to
 
 
@@ -37,6 +39,22 @@ def mail_try_again(request: HttpRequest, pk: int) -> HttpResponse:
         said = links.get(sent, f"{sent} links go out anew.")
         messages.success(request, f"Emails go to {mark.address} again. {said}")
     return redirect(back)
+
+
+@open_to(*REGISTRARS)
+@require_POST
+@once
+def mail_by_phone(request: HttpRequest, pk: int) -> HttpResponse:
+    """A patient wants no more emails: from now on they are called."""
+    patient = get_object_or_404(Patient.objects.on_the_register(), pk=pk)
+    about(request, patient.pk)
+    who = member(request)
+    if call_instead(patient, told=who.name, at=now()):
+        said = f"No more emails go to {patient.email} by themselves: call {patient.full_name}. "
+        messages.success(request, said + "It can be taken back under “Addresses marked”.")
+    else:
+        messages.info(request, "Nothing was changed: no email went to the address on file yet.")
+    return redirect(way_back(request, reverse("mail", query={"show": "addresses"})))
 
 
 @open_to(*REGISTRARS)

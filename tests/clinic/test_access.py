@@ -174,6 +174,7 @@ ROUTES = {
     "mail-held": "DA",
     "mail-decided": "DCA",
     "mail-try-again": "DCA",
+    "mail-by-phone": "DCA",
     "mail-answer": "DCA",
     "mail-texts": "DA",
     "mail-text": "DA",

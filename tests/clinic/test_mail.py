@@ -385,6 +385,29 @@ def test_an_answer_is_for_staff_to_read_is_never_markup_and_is_dealt_with_once()
     assert "automatic reply to an email, written by nobody" in history
 
 
+def test_whoever_wants_no_more_emails_is_called_instead_by_one_press() -> None:
+    message = a_message("sent", sent_at=now() - DAY)
+    patient = message.patient
+    assert patient
+    assert take_mail(wrote_back(message, "STOP"), taken_from="INBOX; UID 1", at=now())
+    stop = reverse("mail-by-phone", args=[patient.pk])
+    for show in ("answers", "sent"):
+        page = signed_in(Role.CLINICIAN).get(reverse("mail") + f"?show={show}").content.decode()
+        assert f'action="{stop}"' in page
+    page = press(Role.CLINICIAN, stop).content.decode()
+    assert f"call {patient.full_name}" in page
+    listed = signed_in(Role.DIETITIAN).get(reverse("mail") + "?show=addresses").content.decode()
+    assert "asked for no more emails" in listed
+    assert "said to" in listed
+    assert "Try this address again" in listed
+    message.refresh_from_db()
+    assert message.state == "sent", "that one arrived"
+    # Who has no address is called anyway, and whoever was never written to has one to correct.
+    other = an_operation(patient=a_patient(email=""), days_ahead=300).patient
+    page = press(Role.CLINICIAN, reverse("mail-by-phone", args=[other.pk])).content.decode()
+    assert "Nothing was changed" in page
+
+
 def test_a_mailbox_that_cannot_be_read_is_said_on_the_mail_page() -> None:
     a_programme()
     MailboxLook.objects.create(name="x", looked_at=now(), read_at=now() - DAY, problem="OSError")
