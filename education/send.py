@@ -65,16 +65,19 @@ def sweep(*, at: datetime) -> int:
     return sent
 
 
-def send(message_id: int, *, at: datetime) -> bool:
-    """Send one email if it is ready and nothing has overtaken it. True if it went out."""
+def send(message_id: int, *, at: datetime, channel: Channel | None = None) -> bool:
+    """Send one email if it is ready and nothing has overtaken it. True if it went out.
+
+    Over the channel given, which is closed then, or the programme's.
+    """
     claimed = _claim(at=at, only=message_id)
     if not claimed:
         return False
-    channel = open_channel()
+    used = channel or open_channel()
     try:
-        return _send_all(claimed, channel, at=at) == 1
+        return _send_all(claimed, used, at=at) == 1
     finally:
-        channel.close()
+        used.close()
 
 
 def _claim(*, at: datetime, only: int | None = None) -> list[Message]:
