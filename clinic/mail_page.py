@@ -56,6 +56,12 @@ class MailRow:
     in_doubt: bool
     may_send_again: bool
 
+    @property
+    def to_patient(self) -> bool:
+        """Whether it went to the patient's present address, and not to staff about them."""
+        patient = self.message.patient
+        return patient is not None and patient.email.lower() == self.message.address.lower()
+
 
 @dataclass(frozen=True)
 class CameBack:
