@@ -4,12 +4,14 @@ axe-core comes with the package axe-playwright-python; it is put into the page t
 browser's own debugging protocol, so the page's content security policy stays as it is.
 """
 
+import os
 from dataclasses import dataclass, field
 from typing import Any
 
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
+AXE = Axe().axe_script
 HEIGHT = 800
 # target-size is WCAG 2.2's 2.5.8, 24 by 24 CSS px; axe leaves it off unless it is asked for.
 EVERY_RULE = {"rules": {"target-size": {"enabled": True}}}
@@ -41,12 +43,23 @@ class Look:
 
 
 # 640 px is what is left of 1280 at 200 %: the browser lays out in CSS pixels (WCAG 2.2, 1.4.4).
+AT_200 = Look("1280 px at 200 %", 640, options=ALL_BUT_COLOURS)
+# The colours are the same in every width, so each width is looked at in other colours.
 LOOKS = (
     Look("1280 px", 1280, options=EVERY_RULE),
+    Look("360 px, dark", 360, scheme="dark", options=EVERY_RULE),
+    AT_200,
+)
+# There the browser puts its own colours in place of nearly all of ours.
+FORCED = Look("360 px, forced colours", 360, forced="active", options=COLOURS)
+# Each width in each of the colours: EVERY_LOOK=1 in the environment.
+EVERY_LOOK = (
+    Look("1280 px", 1280, options=EVERY_RULE),
     Look("360 px", 360, options=EVERY_RULE),
-    Look("1280 px at 200 %", 640, options=ALL_BUT_COLOURS),
+    AT_200,
     Look("1280 px, dark", 1280, scheme="dark", options=COLOURS),
-    Look("360 px, forced colours", 360, forced="active", options=COLOURS),
+    Look("360 px, dark", 360, scheme="dark", options=COLOURS),
+    FORCED,
 )
 
 # Every visible target with its size; a control counts together with its labels, as a press on a
@@ -82,14 +95,19 @@ def look_at(page: Page, look: Look) -> None:
     )
 
 
-def violations(page: Page) -> list[str]:
+def violations(page: Page, *, forced: bool = True) -> list[str]:
     """Everything that axe finds wrong with the page, in each of the looks."""
-    page.evaluate(Axe().axe_script)
+    page.evaluate(AXE)
+    looks = EVERY_LOOK if os.environ.get("EVERY_LOOK") else (*LOOKS, FORCED) if forced else LOOKS
     found: list[str] = []
-    for look in LOOKS:
+    for look in looks:
         look_at(page, look)
         # No preload: it fetches style sheets anew, for rules that are not asked for.
-        options = look.options | {"resultTypes": ["violations"], "preload": False}
+        options = look.options | {
+            "resultTypes": ["violations"],
+            "preload": False,
+            "selectors": False,
+        }
         found += [f"{look.name}: {wrong}" for wrong in page.evaluate(RUN, options)]
     look_at(page, LOOKS[0])
     return found
