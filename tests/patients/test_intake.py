@@ -27,6 +27,7 @@ from patients.settle_message import (
 )
 from tests.factories import a_member, a_patient, a_procedure, a_programme, an_operation
 from tests.hl7_messages import HL7_S13, VENDOR_S12, siu, taken
+from tests.which_database import ON_POSTGRES
 
 pytestmark = pytest.mark.django_db
 AT = datetime(2026, 6, 2, 12, tzinfo=UTC)
@@ -358,7 +359,9 @@ class InWhateverOrder(TestCase):
     """Messages about one operation, delivered in any order and with repeats."""
 
     @settings(
-        max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+        max_examples=10 if ON_POSTGRES else 30,
+        deadline=None,
+        suppress_health_check=[HealthCheck.function_scoped_fixture],
     )
     @given(facts=FACTS, data=st.data())
     def test_the_newest_fact_stands(
