@@ -227,7 +227,8 @@ def _operations(
     changes = OperationChange.objects.filter(operation__in=ids)
     if known_at:
         changes = changes.filter(recorded_at__lt=known_at)
-    planned = {c.operation_id: c for c in changes.select_related("procedure", "operation")}
+    in_order = changes.select_related("procedure", "operation").order_by("operation", "version")
+    planned = {c.operation_id: c for c in in_order}  # the latest of each
     if known_at:
         then = standings_as_of(rows.order_by("id"), on=on)
         told = as_then(then, patient, planned, known_at=known_at)
