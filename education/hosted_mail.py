@@ -17,7 +17,7 @@ class ByHostedMail(ByEmail):
     """Sends each message through the service; its reports come by `education.hosted_events`."""
 
     def _send(self, message: Message, *, at: datetime) -> HandedOver:
-        email = made(message, at=at, connection=self.connection)
+        email = made(message, at=at, words=self.words, connection=self.connection)
         # The service repeats it in its reports. Nobody is watched while reading, and the one link
         # stays the one that is shown (promise W10).
         options = {"metadata": {ROW: message.message_id}, "track_opens": False}
