@@ -6,7 +6,7 @@ It is the coordinator's answer (clinic.confirm), asked about every open operatio
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import BigIntegerField, CharField, QuerySet
+from django.db.models import CharField, QuerySet
 
 from clinic.confirm import OperationAnswer, answers
 from education.rules.confirm import Word
@@ -36,17 +36,36 @@ class Confirmable:
         return next((word for word in WORST_FIRST if word in words), Word.CANNOT_TELL)
 
 
-def with_mrn(mrn: str) -> tuple[Patient, Patient]:
-    """Return the record that has an MRN, and who speaks for it. Raises NoSuchPatient."""
-    record = _record.first(mrn=mrn.replace("\x00", ""))
+@dataclass(frozen=True)
+class Asked:
+    """The record with an MRN, who speaks for it, and the operations that are open, soonest first.
+
+    Those are among them whose date has passed unsettled.
+    """
+
+    record: Patient
+    patient: Patient
+    still_open: list[Operation]
+
+
+def with_mrn(mrn: str) -> Asked:
+    """Return who is asked about by an MRN. Raises NoSuchPatient."""
+    mrn = mrn.replace("\x00", "")
+    still_open = _open_of_mrn(mrn=mrn)
+    if still_open:  # then the record was not merged: an operation goes with its patient
+        patient = still_open[0].patient
+        return Asked(patient, patient, still_open)
+    record = _record.first(mrn=mrn)
     if record is None:
         raise NoSuchPatient
-    return record, record.merged_into or record
+    if record.merged_into is None:
+        return Asked(record, record, [])
+    return Asked(record, record.merged_into, _open_of_mrn(mrn=record.merged_into.mrn))
 
 
-def confirmable(record: Patient, patient: Patient, *, at: datetime) -> Confirmable:
-    """Answer for every open operation, those included whose date has passed unsettled."""
-    return Confirmable(record, patient, answers(_still_open(patient=patient.pk), at=at))
+def confirmable(asked: Asked, *, at: datetime) -> Confirmable:
+    """Answer for every open operation."""
+    return Confirmable(asked.record, asked.patient, answers(asked.still_open, at=at))
 
 
 @prepared
@@ -55,6 +74,7 @@ def _record() -> QuerySet[Patient]:
 
 
 @prepared
-def _still_open() -> QuerySet[Operation]:
-    theirs = Operation.objects.still_open().filter(patient=Given("patient", BigIntegerField()))
-    return theirs.select_related("patient", "procedure").order_by("or_date", "id")
+def _open_of_mrn() -> QuerySet[Operation]:
+    theirs = Patient.objects.on_the_register().with_mrn(Given("mrn", CharField()))
+    found = Operation.objects.still_open().filter(patient__in=theirs)
+    return found.select_related("patient", "procedure").order_by("or_date", "id")

@@ -56,14 +56,14 @@ class Command(BaseCommand):
         """Print the answer of one patient, and return it as a word."""
         at = now()
         try:
-            record, patient = with_mrn(mrn)
+            asked = with_mrn(mrn)
         except NoSuchPatient:
             note_in_trail("confirmable", at=at, found=False)
             self.stdout.write("Cannot tell: no patient on the register has this MRN.")
             return Word.CANNOT_TELL
         # Written first: what cannot be put on record is not shown.
-        note_in_trail("confirmable", at=at, patients=[patient, record])
-        found = confirmable(record, patient, at=at)
+        note_in_trail("confirmable", at=at, patients=[asked.patient, asked.record])
+        found = confirmable(asked, at=at)
         self.show(found)
         self.stdout.write(f"Asked at {at.astimezone(programme.current().zone):%H:%M %Z, %d %b %Y}.")
         return found.word

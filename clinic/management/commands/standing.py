@@ -73,7 +73,7 @@ class Command(BaseCommand):
         if on and on > today:
             raise CannotAnswer(f"{day(on)} is still to come. Today is {day(today)}.")
         try:
-            patient, _ = with_mrn(mrn)
+            patient = with_mrn(mrn).record
         except NoSuchPatient:
             note_in_trail("standing", at=at, found=False)
             raise CannotAnswer("no patient on the register has this MRN.") from None
