@@ -185,7 +185,7 @@ def new_row(model: type[Model], **columns: Any) -> Written:
 
     def compiler(database: Any) -> Any:
         query = InsertQuery(model)
-        fields = {model._meta.get_field(name): place for name, place in columns.items()}
+        fields: dict[Any, Any] = {model._meta.get_field(n): place for n, place in columns.items()}
         row = model(**{field.attname: place for field, place in fields.items()})
         query.insert_values(list(fields), [row])
         return query.get_compiler(connection=database)

@@ -11,6 +11,7 @@ import traceback
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
+from typing import NoReturn
 
 from django.conf import settings
 from django.db import connection
@@ -60,9 +61,10 @@ def schedule(every: float | None = None) -> None:
     app.Beat(schedule=settings.CELERY_BEAT_SCHEDULE_FILENAME, quiet=True).run()
 
 
-def die() -> None:
+def die() -> NoReturn:
     """`kill -9` for this process and everything in its group: nothing is tidied up."""
-    os.killpg(os.getpgid(0), signal.SIGKILL)
+    while True:
+        os.killpg(os.getpgid(0), signal.SIGKILL)
 
 
 def end(pids: Iterable[int]) -> None:

@@ -85,7 +85,9 @@ def taken(count: int) -> None:
 
     def deadly(*args: Any, **named: Any) -> list[Message]:
         left[0] -= Message.objects.filter(state=MessageState.WAITING).exists()
-        return real(*args, **named) if left[0] > 0 else die()
+        if left[0] <= 0:
+            die()
+        return real(*args, **named)
 
     vars(send)["_claim"] = deadly
 
