@@ -88,7 +88,7 @@ def _claim(*, at: datetime, only: int | None = None) -> list[Message]:
     ready = Message.objects.filter(_ready(at), not_held())
     if only is not None:
         ready = ready.filter(pk=only)
-    first = ready.order_by("next_try_at").select_for_update(of=("self",), skip_locked=True)
+    first = ready.order_by("next_try_at", "id").select_for_update(of=("self",), skip_locked=True)
     with transaction.atomic():
         found = list(first.values_list("pk", "state")[:TOGETHER])
         lost = [pk for pk, state in found if state == MessageState.SENDING]
@@ -101,7 +101,7 @@ def _claim(*, at: datetime, only: int | None = None) -> list[Message]:
 
 @prepared
 def _claimed() -> QuerySet[Message]:
-    some = Message.objects.filter(pk__among=GivenIds("ids")).order_by("next_try_at")
+    some = Message.objects.filter(pk__among=GivenIds("ids")).order_by("next_try_at", "id")
     return some.select_related(*OVERTAKEN_BY)
 
 
