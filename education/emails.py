@@ -1,7 +1,7 @@
 """One function for each email. Words are in templates/emails/<name>/."""
 
 from datetime import date
-from typing import Protocol
+from typing import Any, Protocol
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
@@ -9,7 +9,6 @@ from django.core.mail.backends.base import BaseEmailBackend
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import translation
-from django.utils.html import escape
 
 from education.answer import ANSWER
 from education.email_words import EDITABLE, Words, in_force
@@ -42,7 +41,7 @@ LINKED = {
     ANSWER: ("answer", "answer"),
 }
 Letter = tuple[str, str, str]  # the subject, the plain text, the HTML
-PLACE = "https://place-of-the-link.invalid/"
+PLACE = "place-of-the-token"
 # What a preview shows in place of a real link and date.
 EXAMPLE_LINK = "https://programme.invalid/q/your-personal-link/"
 EXAMPLE_DAY = date(2027, 3, 16)
@@ -55,11 +54,9 @@ def email_of(
 
     A reminder names the clear-by date that it was written for; of an answer it says nothing.
     """
-    name, page = LINKED[message.purpose]
-    # The page knows nothing about the patient, so the link itself says the email's language.
-    address = reverse(page, args=[token], query={"l": message.language})
+    name, _ = LINKED[message.purpose]
     about = _about_reminder(message) if name == "reminder" else {}
-    return _email(message, words.with_link(name, message.language, address, about), connection)
+    return _email(message, words.with_link(message, token, about), connection)
 
 
 def _about_reminder(message: Message) -> dict[str, object]:
@@ -75,14 +72,28 @@ class Kept:
     def __init__(self) -> None:
         self._kept: dict[object, Letter] = {}
 
-    def with_link(self, name: str, language: str, address: str, about: dict[str, object]) -> Letter:
-        """Return an email with an address of ours in the place of its link."""
-        key = (name, language, *about.items())
+    def with_link(self, message: Message, token: str, about: dict[str, object]) -> Letter:
+        """Return the words of an email, its token in them."""
+        name, page = LINKED[message.purpose]
+        key = (name, page, message.language, *about.items())
         if key not in self._kept:
-            self._kept[key] = rendered(name, language, {"link": PLACE, **about})
+            # The page knows nothing about the patient: the link itself says the email's language.
+            address = reverse(page, args=[PLACE], query={"l": message.language})
+            link = {"link": settings.PUBLIC_URL + address}
+            self._kept[key] = rendered(name, message.language, link | about)
         subject, text, html = self._kept[key]
-        link = settings.PUBLIC_URL + address
-        return subject, text.replace(PLACE, link), html.replace(PLACE, escape(link))
+        return subject, text.replace(PLACE, token), html.replace(PLACE, token)
+
+
+class _Email(EmailMultiAlternatives):
+    """What parts the text from the HTML is named here: to find such a name takes the library long,
+    and nothing like a Message-ID of ours stands in a text."""
+
+    def message(self, **how: Any) -> Any:
+        """The email as it is sent (RFC 2046, section 5.1.1: at most 70 characters)."""
+        made = super().message(**how)
+        made.set_boundary(self.extra_headers["Message-ID"].strip("<>").partition("@")[0][:70])
+        return made
 
 
 def written(
@@ -96,7 +107,7 @@ def _email(
     message: Message, letter: Letter, connection: BaseEmailBackend
 ) -> EmailMultiAlternatives:
     subject, text, html = letter
-    email = EmailMultiAlternatives(
+    email = _Email(
         subject=subject,
         body=text,
         from_email=settings.MAIL_FROM,
