@@ -35,7 +35,7 @@ def decide(
         if message.state not in TO_DECIDE or (verdict == MailVerdict.TAKE_AS_SENT and not in_doubt):
             return Undecidable.SETTLED
         if verdict == MailVerdict.SEND_AGAIN:
-            why = overtaken(message, known_about([message], at=at), at=at)
+            why = overtaken(message, known_about([message]), at=at)
             if why:
                 return why
             message.state, message.tries = MessageState.WAITING, 0

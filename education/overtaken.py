@@ -60,11 +60,11 @@ class Known:
     """What some emails are held against."""
 
     zone: ZoneInfo
-    marks: dict[str, AddressMark]  # by address, in lower case
+    marks: dict[str, AddressMark]  # on patients' addresses, by address in lower case
     cleared: frozenset[int]  # assignments
 
 
-def known_about(messages: Collection[Message], *, at: datetime) -> Known:
+def known_about(messages: Collection[Message]) -> Known:
     """Read what `overtaken` asks about these emails, which were read with `OVERTAKEN_BY`."""
     links = [one.invitation or one.reminds for one in messages if is_unasked(one)]
     about = [link.assignment_id for link in links if link is not None]
@@ -85,7 +85,9 @@ def is_unasked(message: Message) -> bool:
 def overtaken(message: Message, known: Known, *, at: datetime) -> Overtaken | None:
     """Say what overtook an email, from the records as they are now; None: it is still wanted."""
     unasked = is_unasked(message)
-    if blocks(known.marks.get(message.address.lower()), unasked=unasked):
+    # Staff get theirs, also at an address that a patient has too.
+    mark = known.marks.get(message.address.lower()) if message.patient_id is not None else None
+    if blocks(mark, unasked=unasked):
         return Overtaken.ADDRESS_MARKED
     answer_link: AnswerLink | None = getattr(message, "answer_link", None)
     asked_for = message.plan_link or answer_link

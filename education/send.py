@@ -126,8 +126,10 @@ def _send_all(claimed: list[Message], channel: Channel, *, at: datetime) -> int:
 
 def _wanted(claimed: list[Message], *, at: datetime) -> list[Message]:
     """Put on record what became of the others."""
-    known = known_about(claimed, at=at)
-    may_go = mail_rules.not_quiet(at, mail_rules.current(), known.zone)
+    known = known_about(claimed)
+    may_go = at
+    if any(map(is_unasked, claimed)):
+        may_go = mail_rules.not_quiet(at, mail_rules.current(), known.zone)
     wanted = []
     for message in claimed:
         if message.tries > MOST_TRIES:  # each of them ended without a word

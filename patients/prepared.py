@@ -16,7 +16,7 @@ The statement must be the same whatever the values are: no condition may depend 
 
 import json
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from copy import copy
 from typing import Any, Generic, TypeVar
 
@@ -97,7 +97,7 @@ class Prepared(Generic[Row]):
         if database.vendor not in self._built:
             self._built[database.vendor] = self._compiled()
         queryset, compiler, statement, places = self._built[database.vendor]
-        bound = [one.bound(values[one.name]) if isinstance(one, Given) else one for one in places]
+        bound = _bound(places, values)
         read = copy(compiler)
         read.connection = database
         read.execute_sql = lambda *_, **__: [self._run(database, statement, bound)]
@@ -155,7 +155,7 @@ class Written:
         if database.vendor not in self._built:
             self._built[database.vendor] = self._compiled(database)
         statement, places = self._built[database.vendor]
-        bound = [one.bound(values[one.name]) if isinstance(one, Given) else one for one in places]
+        bound = _bound(places, values)
         cursor = preparing(database) if database.vendor == "postgresql" else database.cursor()
         with cursor:
             cursor.execute(statement, bound)
@@ -191,6 +191,11 @@ def new_row(model: type[Model], **columns: Any) -> Written:
         return query.get_compiler(connection=database)
 
     return Written(compiler)
+
+
+def _bound(places: Iterable[Any], values: Mapping[str, Any]) -> list[Any]:
+    """What goes over: of a place the value that is given for it."""
+    return [one.bound(values[one.name]) if isinstance(one, Given) else one for one in places]
 
 
 def _numbered(statement: str, places: Iterable[Any]) -> tuple[str, list[Any]]:

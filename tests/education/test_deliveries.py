@@ -21,6 +21,7 @@ from education.models import (
     ReceivedMail,
 )
 from education.new_message import new_message
+from education.overtaken import Overtaken, known_about, overtaken
 from education.reminders import gather
 from education.rules.delivery import Told, Why
 from education.rules.who_is_written_to import Mail
@@ -208,6 +209,17 @@ def test_an_answer_changes_nothing_and_staffs_own_email_marks_no_address() -> No
     assert (message.state, digest.state) == (SENT, FAILED)
     assert not AddressMark.objects.exists()
     assert ReceivedMail.objects.to_look_at().get().text == "STOP writing"
+
+
+def test_staff_get_theirs_where_a_patients_email_came_back_from_the_same_address() -> None:
+    """Both are claimed and looked at in one go."""
+    message = sent_to()
+    assert take_mail(came_back(message, at=now()), taken_from="x", at=now())
+    message.refresh_from_db()
+    digest = new_message("digest", at=now(), address=message.address, language="en")
+    known = known_about([message, digest])
+    assert overtaken(message, known, at=now()) == Overtaken.ADDRESS_MARKED
+    assert overtaken(digest, known, at=now()) is None
 
 
 def _of(message: Message) -> Invitation:
