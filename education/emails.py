@@ -1,7 +1,8 @@
 """One function for each email. Words are in templates/emails/<name>/."""
 
+import secrets
 from datetime import date
-from typing import Any, Protocol
+from typing import Protocol
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
@@ -11,6 +12,7 @@ from django.urls import reverse
 from django.utils import translation
 
 from education.answer import ANSWER
+from education.email_text import Email, Ready
 from education.email_words import EDITABLE, Words, in_force
 from education.invite import INVITATION, REMINDER, RENEWAL
 from education.models import Message
@@ -41,7 +43,6 @@ LINKED = {
     ANSWER: ("answer", "answer"),
 }
 Letter = tuple[str, str, str]  # the subject, the plain text, the HTML
-PLACE = "place-of-the-token"
 # What a preview shows in place of a real link and date.
 EXAMPLE_LINK = "https://programme.invalid/q/your-personal-link/"
 EXAMPLE_DAY = date(2027, 3, 16)
@@ -54,9 +55,14 @@ def email_of(
 
     A reminder names the clear-by date that it was written for; of an answer it says nothing.
     """
-    name, _ = LINKED[message.purpose]
-    about = _about_reminder(message) if name == "reminder" else {}
-    return _email(message, words.with_link(message, token, about), connection)
+    letter, ready = words.with_link(message)
+    subject, text, html = letter
+    place = words.place
+    email = _email(
+        message, (subject, text.replace(place, token), html.replace(place, token)), connection
+    )
+    email.filled_in = ready.filled_in(email, token)
+    return email
 
 
 def _about_reminder(message: Message) -> dict[str, object]:
@@ -70,30 +76,21 @@ class Kept:
     """The words of emails with a link, put together once for as long as this is kept."""
 
     def __init__(self) -> None:
-        self._kept: dict[object, Letter] = {}
+        self.place = secrets.token_urlsafe(32)  # like a token, and stands where the token goes
+        self._kept: dict[object, tuple[Letter, Ready]] = {}
 
-    def with_link(self, message: Message, token: str, about: dict[str, object]) -> Letter:
-        """Return the words of an email, its token in them."""
+    def with_link(self, message: Message) -> tuple[Letter, Ready]:
+        """Return the words of an email, and its text; `place` is in them."""
         name, page = LINKED[message.purpose]
+        about = _about_reminder(message) if name == "reminder" else {}
         key = (name, page, message.language, *about.items())
         if key not in self._kept:
             # The page knows nothing about the patient: the link itself says the email's language.
-            address = reverse(page, args=[PLACE], query={"l": message.language})
+            address = reverse(page, args=[self.place], query={"l": message.language})
             link = {"link": settings.PUBLIC_URL + address}
-            self._kept[key] = rendered(name, message.language, link | about)
-        subject, text, html = self._kept[key]
-        return subject, text.replace(PLACE, token), html.replace(PLACE, token)
-
-
-class _Email(EmailMultiAlternatives):
-    """What parts the text from the HTML is named here: to find such a name takes the library long,
-    and nothing like a Message-ID of ours stands in a text."""
-
-    def message(self, **how: Any) -> Any:
-        """The email as it is sent (RFC 2046, section 5.1.1: at most 70 characters)."""
-        made = super().message(**how)
-        made.set_boundary(self.extra_headers["Message-ID"].strip("<>").partition("@")[0][:70])
-        return made
+            letter = rendered(name, message.language, link | about)
+            self._kept[key] = letter, Ready(*letter, place=self.place)
+        return self._kept[key]
 
 
 def written(
@@ -103,11 +100,9 @@ def written(
     return _email(message, rendered(name, message.language, context), connection)
 
 
-def _email(
-    message: Message, letter: Letter, connection: BaseEmailBackend
-) -> EmailMultiAlternatives:
+def _email(message: Message, letter: Letter, connection: BaseEmailBackend) -> Email:
     subject, text, html = letter
-    email = _Email(
+    email = Email(
         subject=subject,
         body=text,
         from_email=settings.MAIL_FROM,

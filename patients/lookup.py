@@ -1,13 +1,16 @@
 """Find the patients that a typed name and date of birth could mean, and ask the rule."""
 
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import cache
+from itertools import count
 from typing import Any
 
-import psycopg
 from django.db import DEFAULT_DB_ALIAS, connections
 
 from patients.models import Patient
+from patients.prepared import rows_of
 from patients.rules.candidates import MANY, MOST_COMPARED, NOTHING, SECOND_LOOK, Counting
 from patients.rules.identity import (
     Candidate,
@@ -172,21 +175,25 @@ class OnRecord:
 
 
 def _fetch(query: Mapping[str, str], *values: int | Iterable[int]) -> list[tuple[Any, ...]]:
-    """Run a query; on PostgreSQL as a prepared statement, which spares most of its time.
+    """Run a query; PostgreSQL keeps its plan, which spares most of the time.
 
     Several keys go over as one text, which is quickest to send: an array there, or JSON.
     """
     database = connections[DEFAULT_DB_ALIAS]
-    prepares = database.vendor == "postgresql"
-    listed = "{%s}" if prepares else "[%s]"
+    listed = "{%s}" if database.vendor == "postgresql" else "[%s]"
     sent = [v if isinstance(v, int) else listed % ",".join(map(str, v)) for v in values]
-    if prepares:
-        database.ensure_connection()
-        with database.wrap_database_errors, psycopg.Cursor(database.connection) as prepared:
-            return list(prepared.execute(query["postgresql"], sent, prepare=True).fetchall())
+    if database.vendor == "postgresql":
+        return rows_of(database, _numbered(query["postgresql"]), sent)
     with database.cursor() as cursor:
         cursor.execute(query["sqlite"], sent)
         return list(cursor.fetchall())
+
+
+@cache
+def _numbered(query: str) -> str:
+    """Write the places of the values as a kept plan needs them, $1, $2."""
+    numbers = count(1)
+    return re.sub("%s", lambda _: f"${next(numbers)}", query)
 
 
 def _named(rows: Iterable[tuple[Any, ...]]) -> list[Named]:

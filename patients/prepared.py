@@ -112,15 +112,7 @@ class Prepared(Generic[Row]):
     def _run(self, database: Any, statement: str, values: list[Any]) -> list[Any]:
         if not self._keep_plan or database.vendor != "postgresql":
             return _fetched(database.cursor(), statement, values)
-        try:
-            return _fetched(preparing(database), statement, values)
-        except NotSupportedError:
-            # A migration widened a column under a plan that this connection keeps.
-            if database.in_atomic_block:
-                raise
-            with database.cursor() as cursor:
-                cursor.execute("DEALLOCATE ALL")
-            return _fetched(preparing(database), statement, values)
+        return rows_of(database, statement, values)
 
     def _compiled(self) -> tuple["QuerySet[Any, Row]", SQLCompiler, str, list[Any]]:
         queryset = self._build()
@@ -215,6 +207,19 @@ def _numbered(statement: str, places: Iterable[Any]) -> tuple[str, list[Any]]:
         return f"${numbers[name]}"
 
     return re.sub("%[%s]", number, statement), kept
+
+
+def rows_of(database: Any, statement: str, values: list[Any]) -> list[Any]:
+    """Run a statement that PostgreSQL keeps the plan of; its places are written $1, $2."""
+    try:
+        return _fetched(preparing(database), statement, values)
+    except NotSupportedError:
+        # A migration widened a column under a plan that this connection keeps.
+        if database.in_atomic_block:
+            raise
+        with database.cursor() as cursor:
+            cursor.execute("DEALLOCATE ALL")
+        return _fetched(preparing(database), statement, values)
 
 
 def _fetched(cursor: CursorWrapper, statement: str, values: list[Any]) -> list[Any]:

@@ -173,16 +173,18 @@ class _Weighing:
 
     def add(self, found: Iterable[Named]) -> None:
         """Weigh the names that are new."""
-        bits_of = self._bits.of
+        name, born, bits_of, compared = self._name, self._born, self._bits.of, self.compared
         for named in found:
-            if named.id in self.compared:
+            if named.id in compared:
                 continue
-            dates = compare_dates(self._born, named.born)
-            bits, names = max(
-                [(bits_of(names), names) for names in comparisons(self._name, named.name)]
-            )
+            dates = compare_dates(born, named.born)
+            ways = comparisons(name, named.name)
+            names = ways[0]
+            bits = bits_of(names)
+            if len(ways) > 1:
+                bits, names = max((bits_of(names), names) for names in ways)
             weight = bits + DATE_BITS[dates] - self._chance
-            self.compared[named.id] = Compared(named, names, dates, weight)
+            compared[named.id] = Compared(named, names, dates, weight)
 
     def strongest(self) -> float:
         """Return the weight of the strongest so far."""

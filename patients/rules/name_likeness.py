@@ -37,6 +37,8 @@ class Alike(StrEnum):
     BOTH_MISSING = "both_missing"
     DIFFERENT = "different"
 
+    __hash__ = str.__hash__  # an enumeration's own is slow, and every comparison is looked up
+
 
 class NameLikeness(NamedTuple):
     """How the given name and the family name of the second name are met by the first.
@@ -72,46 +74,68 @@ def one_edit(one: str, other: str) -> bool:
     return abs(len(one) - len(other)) <= 1 and OSA.distance(one, other, score_cutoff=1) == 1
 
 
-@lru_cache(maxsize=1 << 17)
+class _Part:
+    """One part of a name with what is compared of it: made once, laid beside many."""
+
+    __slots__ = ("bearing", "first", "initial", "joined", "of_bearing", "text", "words")
+
+    def __init__(self, text: str) -> None:
+        self.text, self.words, self.joined = text, words(text), joined(text)
+        self.first, self.initial = first_name(text), text[:1]
+        self.bearing = frozenset(bearing(text))
+        self.of_bearing = "".join(bearing(text))
+
+
+_part = lru_cache(maxsize=65536)(_Part)
+
+
 def compare_given(one: str, other: str) -> Alike:
     """Compare two given names in normal form."""
-    if not one or not other:
-        return Alike.MISSING if one or other else Alike.BOTH_MISSING
-    left, right = joined(one), joined(other)
+    return _compare_given(_part(one), _part(other))
+
+
+def compare_family(one: str, other: str) -> Alike:
+    """Compare two family names in normal form."""
+    return _compare_family(_part(one), _part(other))
+
+
+def _compare_given(one: _Part, other: _Part) -> Alike:
+    if not one.text or not other.text:
+        return Alike.MISSING if one.text or other.text else Alike.BOTH_MISSING
+    left, right = one.joined, other.joined
     if left == right:
         return Alike.EQUAL
-    first, others_first = first_name(one), first_name(other)
+    first, others_first = one.first, other.first
     if first == others_first:
-        shorter, longer = sorted((words(one), words(other)), key=len)
+        shorter, longer = sorted((one.words, other.words), key=len)
         return Alike.MIDDLE_NAME if longer[: len(shorter)] == shorter else Alike.SHARED
-    if one_edit(left, right) or (len(first) >= LONG_ENOUGH and one_edit(first, others_first)):
+    if one_edit(left, right):
+        return Alike.ONE_EDIT
+    if len(first) >= LONG_ENOUGH and one_edit(first, others_first):
         return Alike.ONE_EDIT
     if others_first in short_forms(first):
         return Alike.SHORT_FORM
-    if not set(words(one)).isdisjoint(words(other)):
+    if not set(one.words).isdisjoint(other.words):
         return Alike.SHARED
-    if first[0] == others_first[0] and 1 in (len(first), len(others_first)):
+    if one.initial == other.initial and 1 in (len(first), len(others_first)):
         return Alike.INITIAL
     return _by_sound_or_sight(left, right)
 
 
-@lru_cache(maxsize=1 << 17)
-def compare_family(one: str, other: str) -> Alike:
-    """Compare two family names in normal form."""
-    if not one or not other:
-        return Alike.MISSING if one or other else Alike.BOTH_MISSING
-    left, right = joined(one), joined(other)
+def _compare_family(one: _Part, other: _Part) -> Alike:
+    if not one.text or not other.text:
+        return Alike.MISSING if one.text or other.text else Alike.BOTH_MISSING
+    left, right = one.joined, other.joined
     if left == right:
         return Alike.EQUAL
-    if len(words(one)) > 1 or len(words(other)) > 1:
-        parts, others_parts = set(bearing(one)), set(bearing(other))
-        if parts <= others_parts or parts >= others_parts:
+    if len(one.words) > 1 or len(other.words) > 1:
+        if one.bearing <= other.bearing or one.bearing >= other.bearing:
             return Alike.PART
-        if not parts.isdisjoint(others_parts):
+        if not one.bearing.isdisjoint(other.bearing):
             return Alike.SHARED
     if one_edit(left, right):
         return Alike.ONE_EDIT
-    return _by_sound_or_sight("".join(bearing(one)), "".join(bearing(other)))
+    return _by_sound_or_sight(one.of_bearing, other.of_bearing)
 
 
 def _by_sound_or_sight(left: str, right: str) -> Alike:

@@ -5,8 +5,8 @@ Names are compared in a normal form only; what was typed is stored and shown unc
 
 import re
 import unicodedata
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 # Letters that compatibility decomposition leaves whole. Common practice in record linkage.
 LETTERS = str.maketrans(
@@ -90,8 +90,7 @@ PARTICLES = frozenset(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class NormalName:
+class NormalName(NamedTuple):
     """A name as it is compared: no case, accents, titles or degrees.
 
     `given` and `family`: words parted by blanks or, where a hyphen stood, by hyphens. `generation`
