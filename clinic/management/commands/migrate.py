@@ -1,0 +1,24 @@
+"""`manage.py migrate`: Django's own, but an empty database gets its tables at once."""
+
+from typing import Any
+
+from django.core.management.commands import migrate
+from django.db import connections
+
+from clinic.empty_database import is_empty, make_tables
+
+# With one of these, something else is asked for than all tables.
+SOMETHING_ELSE = ("app_label", "fake", "fake_initial", "plan", "check_unapplied")
+
+
+class Command(migrate.Command):
+    """Django's command, which finds nothing left to apply then, and sends its signals."""
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Make the tables at once if there are none, and go on as Django does."""
+        database = connections[options["database"]]
+        if not any(options[name] for name in SOMETHING_ELSE) and is_empty(database):
+            if options["verbosity"] > 0:
+                self.stdout.write("The database is empty: all tables are made at once.")
+            make_tables(database)
+        super().handle(*args, **options)
