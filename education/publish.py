@@ -36,8 +36,8 @@ def publish(
             recorded_at=at,
             by_id=by_id,
         )
-        sections = {
-            part.key: Section.objects.create(
+        sections = [
+            Section(
                 edition=edition,
                 position=position,
                 key=part.key,
@@ -49,17 +49,24 @@ def publish(
                 video=video_record(part),
             )
             for position, part in enumerate(text.sections, start=1)
-        }
-        for position, question in enumerate(text.questions, start=1):
-            for number, version in enumerate(question.every_version, start=1):
-                _publish_question(version, number, edition, sections[version.section], position)
+        ]
+        by_key = {section.key: section for section in Section.objects.bulk_create(sections)}
+        versions = [
+            (version, _question(version, number, edition, by_key[version.section], position))
+            for position, question in enumerate(text.questions, start=1)
+            for number, version in enumerate(question.every_version, start=1)
+        ]
+        Question.objects.bulk_create(question for _, question in versions)
+        Option.objects.bulk_create(
+            option for version, question in versions for option in _options(version, question)
+        )
     return edition
 
 
-def _publish_question(
+def _question(
     text: QuestionText, version: int, edition: Edition, section: Section, position: int
-) -> None:
-    question = Question.objects.create(
+) -> Question:
+    return Question(
         edition=edition,
         section=section,
         position=position,
@@ -75,10 +82,13 @@ def _publish_question(
         number=text.answer,
         tolerance=text.tolerance,
     )
-    # Of an order the position is the place that is right, in whichever order the file has them.
+
+
+def _options(text: QuestionText, question: Question) -> list[Option]:
+    """Of an order the position is the place that is right, whatever order the file has them in."""
     in_order = sorted(text.options, key=lambda option: option.place or 0)
-    for place, option in enumerate(in_order, start=1):
-        Option.objects.create(
+    return [
+        Option(
             question=question,
             position=place,
             key=option.key,
@@ -86,3 +96,5 @@ def _publish_question(
             match=dict(option.match or {}),
             right=option.right,
         )
+        for place, option in enumerate(in_order, start=1)
+    ]

@@ -17,6 +17,7 @@ class KnownName(NamedTuple):
     given_names: str
     family_names: str
     birth_date: date
+    mrn: str = ""  # of the record that has this name itself; empty for another name of it
 
 
 def known_names(patient_ids: Collection[int]) -> list[KnownName]:
@@ -30,12 +31,12 @@ def known_names(patient_ids: Collection[int]) -> list[KnownName]:
     born: dict[int, date] = {}
     found = []
     rows = Patient.objects.filter(pk__in=list(speaks)).order_by("pk")
-    for pk, given, family, day in rows.values_list(
-        "pk", "given_names", "family_names", "birth_date"
+    for pk, given, family, day, mrn in rows.values_list(
+        "pk", "given_names", "family_names", "birth_date", "mrn"
     ):
         born[pk] = day
         kind = NameKind.CURRENT if speaks[pk] == pk else NameKind.FORMER
-        found.append(KnownName(speaks[pk], kind, given, family, day))
+        found.append(KnownName(speaks[pk], kind, given, family, day, mrn))
     for other in OtherName.objects.filter(patient__in=list(speaks), end__isnull=True):
         record = other.patient_id
         found.append(

@@ -72,7 +72,8 @@ def rebuild(*, mend: bool = True) -> Drift:
 
 
 def _mend(patient_ids: list[int], drift: Drift, *, mend: bool = True) -> None:
-    wanted = {_wanted(known) for known in known_names(patient_ids)}
+    names = known_names(patient_ids)
+    wanted = {_wanted(known) for known in names}
     rows = list(MatchName.objects.filter(patient_id__in=patient_ids))
     have_keys: dict[int, set[int]] = {}
     for name_id, key in MatchKey.objects.filter(name__in=[row.pk for row in rows]).values_list(
@@ -95,7 +96,7 @@ def _mend(patient_ids: list[int], drift: Drift, *, mend: bool = True) -> None:
     if mend:
         MatchName.objects.filter(pk__in=[row.pk for row in wrong]).delete()
         _write(lacking)
-    without_word, with_another = search_words.keep(patient_ids, mend=mend)
+    without_word, with_another = search_words.keep(patient_ids, names, mend=mend)
     drift.missing |= without_word
     drift.leftover |= with_another
 

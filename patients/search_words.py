@@ -3,14 +3,14 @@
 `patients.match_keys` calls `keep` with everybody whose names, date of birth or MRN were written.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 from django.db.models import CharField, Q, QuerySet
 from django.db.models.lookups import GreaterThanOrEqual, LessThan
 
 from patients.batches import insert_values
-from patients.known_names import known_names
+from patients.known_names import KnownName
 from patients.models import Patient, PatientQuerySet, SearchWord
 from patients.prepared import Given
 from patients.rules.search_words import (
@@ -20,18 +20,20 @@ from patients.rules.search_words import (
     name_words,
     read_search,
 )
-from patients.speaks_for import spoken_for
 
 # Of each thing that is asked for: whether a word's beginning may be it, and how many days may.
 Shape = tuple[tuple[bool, int], ...]
 
 
-def keep(patient_ids: Collection[int], *, mend: bool = True) -> tuple[set[int], set[int]]:
+def keep(
+    patient_ids: Collection[int], names: Iterable[KnownName], *, mend: bool = True
+) -> tuple[set[int], set[int]]:
     """Bring the words of these patients up to date, in the caller's transaction.
 
-    Returns the patients who lacked a word, and those who had one that is not theirs.
+    `names` are all names under which they are known. Returns the patients who lacked a word, and
+    those who had one that is not theirs.
     """
-    wanted = _wanted(patient_ids)
+    wanted = _wanted(names)
     rows = SearchWord.objects.filter(patient__in=patient_ids).values_list("pk", "patient", "word")
     have = {(patient_id, word): pk for pk, patient_id, word in rows}
     lacking = sorted(wanted - have.keys())
@@ -42,15 +44,12 @@ def keep(patient_ids: Collection[int], *, mend: bool = True) -> tuple[set[int], 
     return {patient_id for patient_id, _ in lacking}, {patient_id for patient_id, _ in leftover}
 
 
-def _wanted(patient_ids: Collection[int]) -> set[tuple[int, str]]:
+def _wanted(names: Iterable[KnownName]) -> set[tuple[int, str]]:
     found: set[tuple[int, str]] = set()
-    for known in known_names(patient_ids):
+    for known in names:
         words = name_words(known.given_names, known.family_names) | {day_word(known.birth_date)}
+        words |= set(mrn_words(known.mrn)) if known.mrn else set()
         found |= {(known.patient_id, word) for word in words}
-    own = Patient.objects.on_the_register().filter(pk__in=patient_ids)
-    speaks = spoken_for(own.values_list("pk", flat=True))
-    for pk, mrn in Patient.objects.filter(pk__in=list(speaks)).values_list("pk", "mrn"):
-        found |= {(speaks[pk], word) for word in mrn_words(mrn)}
     return found
 
 

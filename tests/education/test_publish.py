@@ -77,7 +77,7 @@ def test_half_an_edition_is_never_published(monkeypatch: pytest.MonkeyPatch) -> 
     def refuse(*args: object, **kwargs: object) -> None:
         raise RuntimeError
 
-    monkeypatch.setattr(Option.objects, "create", refuse)
+    monkeypatch.setattr(Option.objects, "bulk_create", refuse)
     with pytest.raises(RuntimeError):
         a_short_edition(at=AT)
     for model in (Module, Edition, Section, Question, Option):
