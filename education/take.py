@@ -147,13 +147,14 @@ def superseded(edition: Edition) -> bool:
 def save_answer(attempt: Attempt, question: Question, given: Given, *, at: datetime) -> None:
     """Keep an answer as it is given; the last one given counts. Does nothing once submitted."""
     with transaction.atomic():
-        Attempt.objects.select_for_update().get(pk=attempt.pk)
-        if Submission.objects.filter(attempt=attempt).exists():
+        _held(attempt=attempt.pk)
+        if _handed_in(attempt=attempt.pk):
             return
-        DraftAnswer.objects.update_or_create(
-            attempt=attempt,
-            question=question,
-            defaults={"given": to_json(given), "recorded_at": at},
+        DraftAnswer.objects.bulk_create(
+            [DraftAnswer(attempt=attempt, question=question, given=to_json(given), recorded_at=at)],
+            update_conflicts=True,
+            unique_fields=["attempt", "question"],
+            update_fields=["given", "recorded_at"],
         )
 
 

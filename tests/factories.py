@@ -6,6 +6,7 @@ Nothing here writes a row itself, so that a test never sees a record that could 
 import uuid
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -40,7 +41,7 @@ from education.plan_link import PlanRefusal, send_plan
 from education.publish import publish
 from education.rules.asking import About, Means
 from education.rules.may_give import Medicine
-from education.rules.module_text import read_module
+from education.rules.module_text import ModuleText, read_module
 from education.rules.scoring import Given, Kind
 from education.take import begin, save_answer, submit
 from education.teach_back import points_of
@@ -154,8 +155,13 @@ def an_edition(
     """Publish an edition of a plain module, or of the module in `text` (TOML)."""
     text = text if text is not None else (PLAIN / BEFORE).read_text()
     return publish(
-        read_module(text), at=at or now(), earlier_clearances_count=earlier_clearances_count
+        _read_once(text), at=at or now(), earlier_clearances_count=earlier_clearances_count
     )
+
+
+@cache
+def _read_once(text: str) -> ModuleText:
+    return read_module(text)
 
 
 def an_assignment(
