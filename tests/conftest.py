@@ -9,10 +9,10 @@ from typing import Any, Protocol
 import pytest
 from django.core.management.color import Style
 from django.core.management.commands import flush as flush_command
-from django.db import connection
+from django.db import connection, transaction
 from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
-from pytest_django import Settings
+from pytest_django import DjangoDbBlocker, Settings
 
 from patients.append_only import create_statements, drop_statements
 from tests import chromium, mailbox, servers, site
@@ -65,6 +65,21 @@ def flush_may_empty_append_only_tables() -> Iterator[None]:
         patch.setattr(connection.ops, "sql_flush", flush_of_records)
         patch.setattr(flush_command, "emit_post_migrate_signal", lambda *_, **__: None)
         yield
+
+
+@pytest.fixture(scope="module")
+def kept_open(
+    django_db_setup: None, django_db_blocker: DjangoDbBlocker, django_test_environment: None
+) -> Iterator[None]:
+    """One transaction for a whole file: what a fixture of the file writes in it is made once.
+
+    Each test runs in a savepoint of it and takes back what it wrote itself. Not for files with
+    tests that commit. Fixtures that are asked for by some tests alone would be seen by others, or
+    not, as the tests are dealt out: let every test of the file use them.
+    """
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield
+        transaction.set_rollback(True)
 
 
 @pytest.fixture

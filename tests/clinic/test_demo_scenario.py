@@ -16,7 +16,6 @@ from django.contrib.auth.password_validation import validate_password
 from django.core import mail
 from django.core.mail import EmailMessage
 from django.db import transaction
-from pytest_django import DjangoDbBlocker
 
 from clinic import demo_scenario
 from clinic.confirm import answer
@@ -121,15 +120,10 @@ class Built:
 
 
 @pytest.fixture(scope="module", params=DAYS, ids=str)
-def built(
-    request: pytest.FixtureRequest,
-    django_db_setup: None,
-    django_db_blocker: DjangoDbBlocker,
-    django_test_environment: None,
-) -> Iterator[Built]:
+def built(request: pytest.FixtureRequest, kept_open: None) -> Iterator[Built]:
     """Build the scenario once for each day; every test of the day reads it."""
     on = cast(date, request.param)
-    with django_db_blocker.unblock(), transaction.atomic():
+    with transaction.atomic():
         before = len(mail.outbox)
         demo_scenario.build(on, progress=lambda line: None)
         everything = Assignment.objects.select_related("operation__patient", "module")

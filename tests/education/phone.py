@@ -7,8 +7,7 @@ from django.test import Client
 
 from education.answer_form import answering
 from education.answers_in_words import right_answer
-from education.drawn import asked_of
-from education.models import Invitation, Submission
+from education.models import Attempt, Invitation, Submission
 from education.rules.scoring import Given
 from education.shown import ShownQuestion, questions
 
@@ -44,18 +43,24 @@ class Phone:
 
     def answer(self, number: int, given: Given | None = None, **form: Any) -> Any:
         """Answer question `number`; right, unless something else is given."""
-        attempt = self.invitation.attempts.order_by("number").last()
-        assert attempt is not None
-        question = questions(attempt, attempt.edition.languages[0])[number - 1]
+        attempt, asked = self.asked()
+        question = asked[number - 1]
         given = given or right_answer(question.record)
         sent = as_sent(question, given)
         return self.send(f"{number}/", attempt=str(attempt.number), **sent, **form)
 
     def answer_all(self) -> None:
+        attempt, asked = self.asked()
+        for number, question in enumerate(asked, start=1):
+            sent = as_sent(question, right_answer(question.record))
+            answered = self.send(f"{number}/", attempt=str(attempt.number), **sent)
+            assert answered.status_code == 303
+
+    def asked(self) -> tuple[Attempt, list[ShownQuestion]]:
+        """Return the latest attempt behind the link, and the questions that it asks."""
         attempt = self.invitation.attempts.order_by("number").last()
         assert attempt is not None
-        for number in range(1, len(asked_of(attempt)) + 1):
-            assert self.answer(number).status_code == 303
+        return attempt, questions(attempt, attempt.edition.languages[0])
 
     def type_name(self, **other: str) -> Any:
         return self.send("you/", **(NAME_AND_BIRTH | other))

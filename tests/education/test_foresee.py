@@ -1,5 +1,6 @@
 """What a change would do, held against what it then does."""
 
+from copy import deepcopy
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -20,15 +21,15 @@ from patients.schedule import change
 from tests.education.short_module import a_short_edition, short_module
 from tests.factories import a_member, a_patient, an_assignment, an_operation
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("booked")]
 
 
 def today() -> date:
     return programme.local_day(now())
 
 
-@pytest.fixture
-def operation() -> Operation:
+@pytest.fixture(scope="module")
+def booked(kept_open: None) -> Operation:
     """Two modules, one cleared 30 days ago and one not; and one due after the operation."""
     at = now() - timedelta(days=40)
     operation = an_operation(at=at, days_ahead=60)
@@ -39,6 +40,11 @@ def operation() -> Operation:
         )
     cleared(operation, "sips", at=now() - timedelta(days=30))
     return operation
+
+
+@pytest.fixture
+def operation(booked: Operation) -> Operation:
+    return deepcopy(booked)
 
 
 def cleared(operation: Operation, code: str, *, at: datetime) -> None:

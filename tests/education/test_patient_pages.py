@@ -1,6 +1,7 @@
 """What each page of the patient's way asks, keeps, refuses and says."""
 
 import re
+from copy import deepcopy
 from datetime import date, timedelta
 from typing import Any
 
@@ -11,7 +12,7 @@ from django.db import OperationalError, transaction
 from django.utils import translation
 
 from education.identify import undo
-from education.models import DraftAnswer, Submission
+from education.models import DraftAnswer, Invitation, Submission
 from education.rules.scoring import Given
 from education.views import check as check_page
 from education.views import question as question_page
@@ -30,12 +31,17 @@ from tests.factories import (
     an_operation,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("invited")]
+
+
+@pytest.fixture(scope="module")
+def invited(kept_open: None) -> tuple[Invitation, str]:
+    return an_invitation()
 
 
 @pytest.fixture
-def phone() -> Phone:
-    return Phone(*an_invitation())
+def phone(invited: tuple[Invitation, str]) -> Phone:
+    return Phone(*deepcopy(invited))
 
 
 @pytest.fixture

@@ -1,6 +1,7 @@
 """Each kind of question from the page to the result, to the staff and to the next attempt."""
 
 import re
+from copy import deepcopy
 from html import unescape
 from typing import Any
 
@@ -21,15 +22,20 @@ from tests.education.every_kind import EVERY_KIND, KINDS
 from tests.education.phone import Phone, words
 from tests.factories import a_programme, a_wrong_answer, an_assignment, an_edition, an_invitation
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("begun")]
 
 
-@pytest.fixture
-def phone() -> Phone:
+@pytest.fixture(scope="module")
+def begun(kept_open: None) -> Phone:
     assignment = an_assignment(module=an_edition(EVERY_KIND).module)
     begun = Phone(*an_invitation(assignment=assignment))
     begun.begin()
     return begun
+
+
+@pytest.fixture
+def phone(begun: Phone) -> Phone:
+    return Phone(deepcopy(begun.invitation), begun.token)
 
 
 def attempt_of(phone: Phone) -> Attempt:

@@ -1,5 +1,6 @@
 """The clearance record as FHIR R4, read by a FHIR library and held against HL7's own examples."""
 
+from copy import deepcopy
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -79,9 +80,14 @@ def test_our_reader_reads_the_official_examples() -> None:
     assert marks(GCS) == Decimal(13)  # FHR-4
 
 
-@pytest.fixture
-def story(db: None) -> Story:
+@pytest.fixture(scope="module")
+def told(kept_open: None) -> Story:
     return a_story()
+
+
+@pytest.fixture
+def story(told: Story, db: None) -> Story:
+    return deepcopy(told)
 
 
 def bundle(record: ClearanceRecord) -> dict[str, Any]:

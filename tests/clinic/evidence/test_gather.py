@@ -1,5 +1,6 @@
 """What a clearance record gathers: the trail of each decision, now and as it stood (promise C5)."""
 
+from copy import deepcopy
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -18,12 +19,17 @@ from patients.schedule import change, move
 from tests.clinic.evidence.a_record import Story, a_story
 from tests.factories import a_patient, a_submission, an_invitation
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("told")]
+
+
+@pytest.fixture(scope="module")
+def told(kept_open: None) -> Story:
+    return a_story(given_names="Ottilie", family_names="Marsh")
 
 
 @pytest.fixture
-def story() -> Story:
-    return a_story(given_names="Ottilie", family_names="Marsh")
+def story(told: Story) -> Story:
+    return deepcopy(told)
 
 
 def of(story: Story, days: int) -> ClearanceRecord:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +16,18 @@ from patients.clock import now
 from patients.schedule import move
 from tests.clinic.evidence.a_record import Story, a_story
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("told")]
 Entries = list[dict[str, Any]]
 
 
-@pytest.fixture
-def story() -> Story:
+@pytest.fixture(scope="module")
+def told(kept_open: None) -> Story:
     return a_story()
+
+
+@pytest.fixture
+def story(told: Story) -> Story:
+    return deepcopy(told)
 
 
 @pytest.fixture
