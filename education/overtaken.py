@@ -68,12 +68,14 @@ def known_about(messages: Collection[Message]) -> Known:
     """Read what `overtaken` asks about these emails, which were read with `OVERTAKEN_BY`."""
     links = [one.invitation or one.reminds for one in messages if is_unasked(one)]
     about = [link.assignment_id for link in links if link is not None]
-    cleared = Assignment.objects.filter(pk__in=about).cleared().values_list("pk", flat=True)
+    cleared: Collection[int] = ()
+    if about:
+        cleared = Assignment.objects.filter(pk__in=about).cleared().values_list("pk", flat=True)
     to_patients = [one.address for one in messages if one.patient_id is not None]
     return Known(
         zone=programme.current().zone,
         marks=marks_of(to_patients),
-        cleared=frozenset(cleared) if about else frozenset(),
+        cleared=frozenset(cleared),
     )
 
 
