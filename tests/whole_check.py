@@ -5,7 +5,8 @@ SQLite and on PostgreSQL, and the journeys in a real browser. Every step runs, w
 before; the exit status is 0 only if all of them passed.
 
 Two lines of steps run beside each other, so that no processor waits: the journeys wait for pages
-and mails half of their time. What a step says is shown when it has ended, in one piece.
+and mails half of their time. Whichever ends first is followed by PostgreSQL's. What a step says is
+shown when it has ended, in one piece.
 """
 
 import os
@@ -127,6 +128,7 @@ ONCE = (
     "tests/patients/test_import_schedule.py::test_fault_25_more_than_100_000_rows",
 )
 LOOK = 0.1  # seconds between two looks at what runs
+AT_A_TIME = 2  # lines
 
 
 @dataclass(frozen=True)
@@ -211,7 +213,7 @@ def whole(folder: Path) -> int:
 
 
 def lines(on_postgres: dict[str, str]) -> list[list[Step]]:
-    """The steps, in two lines. Without a PostgreSQL its step is left out: its lack has failed."""
+    """The steps, in lines. Without a PostgreSQL its line is left out: its lack has failed."""
     redis = {name: on_postgres[name] for name in ("TEST_REDIS_URL",) if name in on_postgres}
     sqlite = {"TEST_DATABASE": "sqlite", **redis}
     # Each process starts with a half of its own, so that what a file sets up is set up once.
@@ -222,31 +224,36 @@ def lines(on_postgres: dict[str, str]) -> list[list[Step]]:
         # One after the other: each worker would build a site of its own, on the same cores.
         Step("journeys in the browser", [*PYTEST, "-q", "--durations=20", JOURNEYS], sqlite),
     ]
-    suites = [Step("tests on SQLite", suite, sqlite)]
+    found = [[*CHECKS, *browser], [Step("tests on SQLite", suite, sqlite)]]
     if on_postgres:
         without = [f"--ignore={path}" for path in (*NO_DATABASE, *SHOWN_ALIKE)]
         without += [f"--deselect={test}" for test in ONCE]
-        suites = [
-            Step(
-                "PostgreSQL's tables",
-                [*MANAGE, "migrate", "--settings=tests.settings", "--verbosity=0"],
-                {**on_postgres, "TEST_POSTGRES_NAME": TABLES},
-            ),
-            *suites,
-            Step(
-                "tests on PostgreSQL",
-                [*suite, *without],
-                {**on_postgres, "TEST_POSTGRES_TEMPLATE": TABLES},
-            ),
-        ]
-    return [[*CHECKS, *browser], suites]
+        found.append(
+            [
+                Step(
+                    "PostgreSQL's tables",
+                    [*MANAGE, "migrate", "--settings=tests.settings", "--verbosity=0"],
+                    {**on_postgres, "TEST_POSTGRES_NAME": TABLES},
+                ),
+                Step(
+                    "tests on PostgreSQL",
+                    [*suite, *without],
+                    {**on_postgres, "TEST_POSTGRES_TEMPLATE": TABLES},
+                ),
+            ]
+        )
+    return found
 
 
 def beside(lines: list[list[Step]], env: dict[str, str], folder: Path) -> list[Result]:
-    """Runs the lines beside each other; returns the results in the order in which steps ended."""
+    """Runs the lines, two beside each other; returns the results in the order in which they came.
+
+    The first two begin; where one ends, the next begins.
+    """
     print("Two steps run at a time. What each of them says is shown when it has ended.", flush=True)
     results: list[Result] = []
-    running = [in_turn(line, env, folder) for line in lines]
+    running = [in_turn(line, env, folder) for line in lines[:AT_A_TIME]]
+    waiting = [in_turn(line, env, folder) for line in lines[AT_A_TIME:]]
     try:
         while running:
             time.sleep(LOOK)
@@ -255,6 +262,7 @@ def beside(lines: list[list[Step]], env: dict[str, str], folder: Path) -> list[R
                     ended = next(line)
                 except StopIteration:
                     running.remove(line)
+                    running += [waiting.pop(0)] if waiting else []
                 else:
                     results += [ended] if ended else []
     finally:
