@@ -5,7 +5,7 @@ from typing import Any
 from django.core.management.commands import migrate
 from django.db import connections
 
-from clinic.empty_database import is_empty, make_tables
+from clinic.empty_database import history, is_empty, make_tables
 
 # With one of these, something else is asked for than all tables.
 SOMETHING_ELSE = ("app_label", "fake", "fake_initial", "plan", "check_unapplied")
@@ -20,5 +20,5 @@ class Command(migrate.Command):
         if not any(options[name] for name in SOMETHING_ELSE) and is_empty(database):
             if options["verbosity"] > 0:
                 self.stdout.write("The database is empty: all tables are made at once.")
-            make_tables(database)
+            make_tables(database, history(database))
         super().handle(*args, **options)
