@@ -15,7 +15,7 @@ from patients.rules.date_likeness import Born, DateAlike, compare_dates
 from patients.rules.evidence import DATE_BITS, FEW, LINK_AGREES, LINK_DISAGREES, NameBits
 from patients.rules.identity_keys import asked_first, asked_second, namesake_keys, word_key
 from patients.rules.identity_reasons import Why, why_alike
-from patients.rules.name_likeness import NameLikeness, comparisons
+from patients.rules.name_likeness import Beside, NameLikeness
 from patients.rules.names import NormalName, joined
 
 MOST_COMPARED = 2000
@@ -163,7 +163,7 @@ class _Weighing:
     """One claim against names of the register, each weighed once."""
 
     def __init__(self, name: NormalName, born: Born, register: Register) -> None:
-        self._name, self._born = name, born
+        self._comparisons, self._born = Beside(name).comparisons, born
         given, family = (word_key(joined(part)) for part in (name.given, name.family))
         # The rule will ask about the namesakes, and a register remembers what it counted.
         bearers = register.bearers({given, family} | namesake_keys(name), upto=MANY)
@@ -173,12 +173,13 @@ class _Weighing:
 
     def add(self, found: Iterable[Named]) -> None:
         """Weigh the names that are new."""
-        name, born, bits_of, compared = self._name, self._born, self._bits.of, self.compared
+        comparisons, born = self._comparisons, self._born
+        bits_of, compared = self._bits.of, self.compared
         for named in found:
             if named.id in compared:
                 continue
             dates = compare_dates(born, named.born)
-            ways = comparisons(name, named.name)
+            ways = comparisons(named.name)
             names = ways[0]
             bits = bits_of(names)
             if len(ways) > 1:

@@ -42,13 +42,18 @@ def compare_dates(one: Born, other: Born) -> DateAlike:
     left, right = digits(one), digits(other)
     if left == right:
         return DateAlike.EQUAL
-    if left == right[:4] + right[6:] + right[4:6]:
+    same_year = left[:4] == right[:4]
+    if same_year and left[4:] == right[6:] + right[4:6]:
         return DateAlike.DAY_MONTH_EXCHANGED
     slips = OSA.distance(left, right, score_cutoff=2)
     if slips == 1:
         one_digit = Hamming.distance(left, right) == 1
         return DateAlike.ONE_DIGIT if one_digit else DateAlike.DIGITS_EXCHANGED
-    if (left[:4] == right[:4]) + (left[4:6] == right[4:6]) + (left[6:] == right[6:]) == 2:
+    if same_year:
+        two_parts = left[4:6] == right[4:6] or left[6:] == right[6:]
+    else:
+        two_parts = left[4:] == right[4:]
+    if two_parts:
         return DateAlike.TWO_PARTS
     return DateAlike.TWO_DIGITS if slips == 2 else DateAlike.DIFFERENT
 
@@ -56,4 +61,6 @@ def compare_dates(one: Born, other: Born) -> DateAlike:
 @lru_cache(maxsize=1 << 16)
 def digits(born: date | WrittenDate) -> str:
     """Return the date as eight digits, year first."""
+    if isinstance(born, date):
+        return born.isoformat().replace("-", "")
     return f"{born.year:04}{born.month:02}{born.day:02}"

@@ -85,13 +85,18 @@ class NameBits:
     """
 
     def __init__(self, given_bearers: int, family_bearers: int, people: int) -> None:
-        self._given = equal_name_bits(given_bearers, people)
-        self._family = equal_name_bits(family_bearers, people)
+        given = equal_name_bits(given_bearers, people)
+        family = equal_name_bits(family_bearers, people)
+        # What is less than equal says no more than equal.
+        self._straight = _at_most(GIVEN_BITS, given), _at_most(FAMILY_BITS, family)
+        self._moved = _at_most(GIVEN_BITS, family), _at_most(FAMILY_BITS, given)
 
     def of(self, names: NameLikeness) -> float:
-        """Return the bits of one likeness. What is less than equal says no more than equal."""
-        given, family = self._given, self._family
-        if names.moved:
-            given, family = family, given
-        bits_of = min(GIVEN_BITS[names.given], given) + min(FAMILY_BITS[names.family], family)
-        return bits_of + MOVED if names.moved else bits_of
+        """Return the bits of one likeness."""
+        given, family = self._moved if names.moved else self._straight
+        said = given[names.given] + family[names.family]
+        return said + MOVED if names.moved else said
+
+
+def _at_most(bits_of: dict[Alike, float], most: float) -> dict[Alike, float]:
+    return {alike: min(said, most) for alike, said in bits_of.items()}

@@ -111,10 +111,11 @@ def decide(
     """
     name = normal_name(claim.given_names, claim.family_names)
     found = compare(name, claim.birth_date, register, link_person_id)
-    fitting = best_of_each(one for one in found.compared if _fits(one))
+    of_the_day = [one for one in found.compared if one.dates is DateAlike.EQUAL]
+    fitting = best_of_each(one for one in of_the_day if _fits(one))
     doubts = _doubts(
         _Asked(name, claim.birth_date, register, link_person_id, policy),
-        found.compared,
+        of_the_day,
         fitting,
     )
     if not found.all_of_the_day and fitting:
@@ -134,21 +135,19 @@ def _candidates(
 ) -> tuple[Candidate, ...]:
     """Who fits leads, never second to a rarer name; then the strongest, and whose link it was."""
     fits = {one.named.person_id for one in fitting}
-    others = [
+    others = best_of_each(
         one
-        for one in best_of_each(compared)
-        if one.named.person_id not in fits
-        and (one.weight >= NEAREST or one.named.person_id == link_person_id)
-    ]
+        for one in compared
+        if (one.weight >= NEAREST or one.named.person_id == link_person_id)
+        and one.named.person_id not in fits
+    )
     others.sort(key=lambda one: -with_link(one, link_person_id))
     return tuple(as_candidate(one, link_person_id) for one in [*fitting, *others][:SHOWN])
 
 
 def _fits(one: Compared) -> bool:
-    """Name and date of birth agree: equal, but for one of the differences that people make."""
-    if one.dates != DateAlike.EQUAL or one.names.generation_differs:
-        return False
-    return _is_exact(one.names) or _differs_once(one.names)
+    """The names agree beside one date: equal, but for one of the differences that people make."""
+    return not one.names.generation_differs and (_is_exact(one.names) or _differs_once(one.names))
 
 
 def _is_exact(names: NameLikeness) -> bool:
@@ -176,7 +175,7 @@ class _Asked:
         return max(self.register.bearers(keys, upto=MANY).values())
 
 
-def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) -> tuple[Why, ...]:
+def _doubts(asked: _Asked, of_the_day: list[Compared], fitting: list[Compared]) -> tuple[Why, ...]:
     """Return everything that speaks against matching without a person."""
     if isinstance(asked.born, WrittenDate):
         return (Why.BIRTH_DATE_IMPOSSIBLE,)
@@ -188,7 +187,7 @@ def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) ->
     exact = _is_exact(one.names)
     linked = asked.link_person_id == one.named.person_id
     doubts = [] if exact else _doubts_of_a_difference(asked, one)
-    if any(_similar(asked, one.named, other) for other in compared):
+    if any(_similar(asked, one.named, other) for other in of_the_day):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
     if not (linked and exact) and _is_common(asked, one):
         doubts.append(Why.NAME_TOO_COMMON)
@@ -201,7 +200,7 @@ def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) ->
 
 def _similar(asked: _Asked, one: Named, other: Compared) -> bool:
     """Twins, or a parent and child under one date of birth."""
-    if other.named.person_id == one.person_id or other.dates != DateAlike.EQUAL:
+    if other.named.person_id == one.person_id:
         return False
     names = comparisons(one.name, other.named.name)[0]
     missing = {Alike.MISSING, Alike.BOTH_MISSING}

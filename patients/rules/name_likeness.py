@@ -4,8 +4,9 @@ The string comparators are rapidfuzz's, the phonetic code is jellyfish's Metapho
 are those of the `nicknames` package. Every comparison is symmetric.
 """
 
+from collections.abc import Callable
 from enum import StrEnum
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import NamedTuple
 
 from jellyfish import metaphone
@@ -75,63 +76,63 @@ def one_edit(one: str, other: str) -> bool:
 
 
 class _Part:
-    """One part of a name with what is compared of it: made once, laid beside many."""
+    """One part of a name with what is compared of it."""
 
-    __slots__ = ("bearing", "first", "initial", "joined", "of_bearing", "text", "words")
+    __slots__ = ("bearing", "first", "joined", "of_bearing", "several", "words")
 
     def __init__(self, text: str) -> None:
-        self.text, self.words, self.joined = text, words(text), joined(text)
-        self.first, self.initial = first_name(text), text[:1]
-        self.bearing = frozenset(bearing(text))
-        self.of_bearing = "".join(bearing(text))
-
-
-_part = lru_cache(maxsize=65536)(_Part)
+        self.several = " " in text or "-" in text
+        if self.several:
+            self.words, self.joined, self.first = words(text), joined(text), first_name(text)
+            self.bearing = bearing(text)
+            self.of_bearing = "".join(self.bearing)
+        else:  # most are one word, and need no second look
+            self.words = self.bearing = (text,)
+            self.joined = self.first = self.of_bearing = text
 
 
 def compare_given(one: str, other: str) -> Alike:
     """Compare two given names in normal form."""
-    return _compare_given(_part(one), _part(other))
+    return _compare_given(_Part(one), _Part(other))
 
 
 def compare_family(one: str, other: str) -> Alike:
     """Compare two family names in normal form."""
-    return _compare_family(_part(one), _part(other))
+    return _compare_family(_Part(one), _Part(other))
 
 
 def _compare_given(one: _Part, other: _Part) -> Alike:
-    if not one.text or not other.text:
-        return Alike.MISSING if one.text or other.text else Alike.BOTH_MISSING
     left, right = one.joined, other.joined
+    if not left or not right:
+        return Alike.MISSING if left or right else Alike.BOTH_MISSING
     if left == right:
         return Alike.EQUAL
     first, others_first = one.first, other.first
     if first == others_first:
         shorter, longer = sorted((one.words, other.words), key=len)
         return Alike.MIDDLE_NAME if longer[: len(shorter)] == shorter else Alike.SHARED
-    if one_edit(left, right):
-        return Alike.ONE_EDIT
-    if len(first) >= LONG_ENOUGH and one_edit(first, others_first):
+    if one_edit(left, right) or (len(first) >= LONG_ENOUGH and one_edit(first, others_first)):
         return Alike.ONE_EDIT
     if others_first in short_forms(first):
         return Alike.SHORT_FORM
-    if not set(one.words).isdisjoint(other.words):
+    if (one.several or other.several) and not set(one.words).isdisjoint(other.words):
         return Alike.SHARED
-    if one.initial == other.initial and 1 in (len(first), len(others_first)):
+    if first[0] == others_first[0] and 1 in (len(first), len(others_first)):
         return Alike.INITIAL
     return _by_sound_or_sight(left, right)
 
 
 def _compare_family(one: _Part, other: _Part) -> Alike:
-    if not one.text or not other.text:
-        return Alike.MISSING if one.text or other.text else Alike.BOTH_MISSING
     left, right = one.joined, other.joined
+    if not left or not right:
+        return Alike.MISSING if left or right else Alike.BOTH_MISSING
     if left == right:
         return Alike.EQUAL
-    if len(one.words) > 1 or len(other.words) > 1:
-        if one.bearing <= other.bearing or one.bearing >= other.bearing:
+    if one.several or other.several:
+        parts, others_parts = set(one.bearing), set(other.bearing)
+        if parts <= others_parts or parts >= others_parts:
             return Alike.PART
-        if not one.bearing.isdisjoint(other.bearing):
+        if not parts.isdisjoint(others_parts):
             return Alike.SHARED
     if one_edit(left, right):
         return Alike.ONE_EDIT
@@ -147,43 +148,72 @@ def _by_sound_or_sight(left: str, right: str) -> Alike:
     return Alike.RESEMBLES if similarity else Alike.DIFFERENT
 
 
+class _Alike(dict[str, Alike]):
+    """How alike other texts are to one part of a name, each compared once."""
+
+    def __init__(self, part: str, compare: Callable[[_Part, _Part], Alike]) -> None:
+        super().__init__()
+        self._beside = partial(compare, _Part(part))
+
+    def __missing__(self, text: str) -> Alike:
+        alike = self[text] = self._beside(_Part(text))
+        return alike
+
+
+class Beside:
+    """One name, to be laid beside many: many of them have a part in common."""
+
+    def __init__(self, name: NormalName) -> None:
+        self._name = name
+        self._given = _Alike(name.given, _compare_given)
+        self._family = _Alike(name.family, _compare_family)
+        self._family_as_given = _Alike(name.family, _compare_given)
+        self._given_as_family = _Alike(name.given, _compare_family)
+        self._starts = name.family[:1], name.given[:1]
+        self._letters = len(name.given) + len(name.family)
+        self._words = sorted(words(name.given) + words(name.family))
+
+    def comparisons(self, other: NormalName) -> tuple[NameLikeness, ...]:
+        """Return the ways in which both can be laid side by side: straight, and crosswise too.
+
+        Crosswise only if something agrees that way; the caller takes the one that says most. Equal
+        words in whatever field are one name.
+        """
+        others_given, others_family, generation = other
+        given, family = self._given[others_given], self._family[others_family]
+        own = self._name.generation
+        differs = bool(own and generation and own != generation)
+        straight = (NameLikeness(given, family, False, True),) if differs else ALIKE[given, family]
+        if given is family is EQUAL:
+            return straight
+        if (given in SHARING or family in SHARING) and self._has_the_words_of(other):
+            return (NameLikeness(EQUAL, EQUAL, True, differs),)
+        if given in AGREEING and family in AGREEING:
+            return straight
+        # A quick look at the first letters spares most comparisons.
+        starts_as_given, starts_as_family = self._starts
+        if starts_as_given != others_given[:1] and starts_as_family != others_family[:1]:
+            return straight
+        given, family = self._family_as_given[others_given], self._given_as_family[others_family]
+        if given in AGREEING or family in AGREEING:
+            return *straight, NameLikeness(given, family, True, differs)
+        return straight
+
+    def _has_the_words_of(self, other: NormalName) -> bool:
+        """The same words, however they are spread over the two fields."""
+        if abs(len(other.given) + len(other.family) - self._letters) > 1 or not self._words:
+            return False
+        return sorted(words(other.given) + words(other.family)) == self._words
+
+
 def comparisons(one: NormalName, other: NormalName) -> tuple[NameLikeness, ...]:
-    """Return the ways in which two names can be laid side by side: straight, and crosswise too.
-
-    Crosswise only if something agrees that way; the caller takes the one that says most. Equal
-    words in whatever field are one name.
-    """
-    given = compare_given(one.given, other.given)
-    family = compare_family(one.family, other.family)
-    differs = bool(one.generation and other.generation and one.generation != other.generation)
-    straight = NameLikeness(given, family, False, differs)
-    if given == family == Alike.EQUAL:
-        return (straight,)
-    if (given in SHARING or family in SHARING) and _same_words(one, other):
-        return (NameLikeness(Alike.EQUAL, Alike.EQUAL, True, differs),)
-    if (given in AGREEING and family in AGREEING) or not _may_be_crosswise(one, other):
-        return (straight,)
-    given = compare_given(one.family, other.given)
-    family = compare_family(one.given, other.family)
-    if given in AGREEING or family in AGREEING:
-        return straight, NameLikeness(given, family, True, differs)
-    return (straight,)
+    """Return the ways in which two names can be laid side by side (`Beside.comparisons`)."""
+    return Beside(one).comparisons(other)
 
 
-def _same_words(one: NormalName, other: NormalName) -> bool:
-    """The same words, however they are spread over the two fields."""
-    lengths = len(one.given) + len(one.family), len(other.given) + len(other.family)
-    if abs(lengths[0] - lengths[1]) > 1:
-        return False
-    left, right = words(one.given) + words(one.family), words(other.given) + words(other.family)
-    return bool(left) and sorted(left) == sorted(right)
-
-
-def _may_be_crosswise(one: NormalName, other: NormalName) -> bool:
-    """A quick look at the first letters spares most comparisons."""
-    return one.given[:1] == other.family[:1] or one.family[:1] == other.given[:1]
-
-
+EQUAL = Alike.EQUAL
+# What is found of most names is one of these.
+ALIKE = {(given, family): (NameLikeness(given, family),) for given in Alike for family in Alike}
 # Only with a word in common, or a field empty, can the words stand in other fields.
 SHARING = frozenset({Alike.EQUAL, Alike.MIDDLE_NAME, Alike.PART, Alike.SHARED, Alike.MISSING})
 # What speaks for one and the same name, and not by chance.
