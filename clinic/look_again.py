@@ -46,6 +46,7 @@ from patients.models import (
     Patient,
     Programme,
 )
+from patients.prepared import GivenIds, prepared
 
 
 @dataclass(frozen=True)
@@ -178,11 +179,16 @@ def look_at_operations(
 ) -> None:
     """Dates moved, bookings or requirements changed: write to whoever confirmed what lapsed."""
     for some in batches(operation.pk for operation in operations):
-        confirmed = Q(booking=Booking.CONFIRMED) | Exists(
-            Confirmation.objects.filter(operation=OuterRef("pk"))
-        )
-        rows = Operation.objects.filter(confirmed, pk__in=some)
-        look_at(rows.values_list("pk", flat=True), at=at)
+        look_at(_confirmed_among(operations=some), at=at)
+
+
+@prepared
+def _confirmed_among() -> "QuerySet[Operation, int]":
+    confirmed = Q(booking=Booking.CONFIRMED) | Exists(
+        Confirmation.objects.filter(operation=OuterRef("pk"))
+    )
+    rows = Operation.objects.filter(confirmed, pk__among=GivenIds("operations"))
+    return rows.values_list("pk", flat=True)
 
 
 def look_at_one(sender: type[Model], assignment: Assignment, at: datetime, **kwargs: Any) -> None:

@@ -9,8 +9,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import DateField, Exists, OuterRef, Q, QuerySet
 
 from clinic.confirm import OperationAnswer, answers
 from clinic.models import Confirmation
@@ -19,10 +20,11 @@ from education.rules.confirm import HoldReason, Word
 from education.rules.standing import Standing
 from patients import programme
 from patients.models import Booking, Operation, OperationQuerySet
-from patients.prepared import GivenIds, prepared
+from patients.prepared import Given, GivenIds, Prepared, prepared
 
 # Of these the clinician who confirmed against the hold accepted the same thing: not learned yet.
 NOT_LEARNED = frozenset({Standing.LATE, Standing.DUE, Standing.NOT_DUE})
+_ON: Any = Given("on", DateField())
 
 
 class Change(StrEnum):
@@ -95,17 +97,16 @@ def unsettled(*, at: datetime) -> list[Unsettled]:
     One query when there are none, which is the usual case. Raises CannotTell when a fact could
     not be read.
     """
-    return _unsettled(_confirmed_once(programme.local_day(at)), at=at)
+    return _unsettled(_suspects_of_all(on=programme.local_day(at)), at=at)
 
 
 def unsettled_among(operation_ids: Iterable[int], *, at: datetime) -> list[Unsettled]:
     """Return which of these operations are unsettled. Raises CannotTell as `unsettled`."""
-    rows = _confirmed_once(programme.local_day(at)).filter(pk__in=list(operation_ids))
-    return _unsettled(rows, at=at)
+    suspects = _suspects_among(on=programme.local_day(at), operations=operation_ids)
+    return _unsettled(suspects, at=at)
 
 
-def _unsettled(rows: OperationQuerySet, *, at: datetime) -> list[Unsettled]:
-    suspects = list(_suspects(rows).values_list("pk", flat=True))
+def _unsettled(suspects: list[int], *, at: datetime) -> list[Unsettled]:
     return _among(Operation.objects.filter(pk__in=suspects), at=at) if suspects else []
 
 
@@ -164,3 +165,16 @@ def _suspects(operations: OperationQuerySet) -> OperationQuerySet:
     )
     moved = Exists(Confirmation.objects.filter(operation=OuterRef("pk"))) & ~Exists(same_date)
     return operations.filter(Q(not_clear, booking=Booking.CONFIRMED) | moved)
+
+
+# Built once, as every page of whoever confirms asks it. PostgreSQL plans it anew each time: the
+# plan hangs on how many operations are still to come.
+_suspects_of_all = Prepared(
+    lambda: _suspects(_confirmed_once(_ON)).values_list("pk", flat=True), keep_plan=False
+)
+_suspects_among = Prepared(
+    lambda: _suspects(_confirmed_once(_ON).filter(pk__among=GivenIds("operations"))).values_list(
+        "pk", flat=True
+    ),
+    keep_plan=False,
+)

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import BigIntegerField, QuerySet
 from django.dispatch import Signal
 
 from education.models import Assignment, AssignmentChange, Module, Requirement
 from education.rules.window import window
 from patients.batches import AT_ONCE, batches, insert_all, update_all
 from patients.models import Booking, Operation, Procedure, latest_first
+from patients.prepared import Given, GivenIds, prepared
 
 StaffId = int | None
 
@@ -52,9 +54,20 @@ def require(
 def in_force(procedure: Procedure) -> list[Requirement]:
     """Return the requirements of a procedure as they are now, those that were ended included."""
     latest: dict[int, Requirement] = {}
-    for row in Requirement.objects.filter(procedure=procedure).order_by(*latest_first()):
+    for row in _latest_first(procedure=procedure.pk):
         latest.setdefault(row.module_id, row)
     return sorted(latest.values(), key=lambda row: (row.opens_days, row.id))
+
+
+@prepared
+def _latest_first() -> QuerySet[Requirement]:
+    rows = Requirement.objects.filter(procedure=Given("procedure", BigIntegerField()))
+    return rows.order_by(*latest_first())
+
+
+@prepared
+def _of_operations() -> QuerySet[Assignment]:
+    return Assignment.objects.filter(operation__among=GivenIds("operations"))
 
 
 def follow(operations: Sequence[Operation], *, at: datetime) -> None:
@@ -71,7 +84,7 @@ def follow(operations: Sequence[Operation], *, at: datetime) -> None:
             requirements[operation.procedure_id] = {row.module_id: row for row in rows}
     for some in batches(operations):
         existing: dict[int, dict[int, Assignment]] = {operation.pk: {} for operation in some}
-        for assignment in Assignment.objects.filter(operation__in=list(existing)):
+        for assignment in _of_operations(operations=existing):
             existing[assignment.operation_id][assignment.module_id] = assignment
         _write(
             [

@@ -1,8 +1,11 @@
 """How often was the quiz taken through an assignment's links, and may it be taken again?"""
 
+from django.db.models import BigIntegerField, QuerySet
+
 from education.models import Invitation, Submission, TeachBack
 from education.rules.scoring import PastAttempt, needs_teach_back
 from patients import programme
+from patients.prepared import Given, prepared
 
 
 def attempts_since_pass(assignment_id: int) -> list[Submission]:
@@ -11,11 +14,16 @@ def attempts_since_pass(assignment_id: int) -> list[Submission]:
     A quiz passed for an earlier OR date uses up no attempt of the next round.
     """
     since: list[Submission] = []
-    for submission in Submission.objects.filter(
-        attempt__invitation__assignment=assignment_id
-    ).order_by("recorded_at", "id"):
+    for submission in _handed_in(assignment=assignment_id):
         since = [] if submission.passed else [*since, submission]
     return since
+
+
+@prepared
+def _handed_in() -> QuerySet[Submission]:
+    of_one = Given("assignment", BigIntegerField())
+    rows = Submission.objects.filter(attempt__invitation__assignment=of_one)
+    return rows.order_by("recorded_at", "id")
 
 
 def attempts_left(assignment_id: int) -> int:

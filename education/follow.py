@@ -65,7 +65,7 @@ def end_links_elsewhere(
     A new one goes to the present address, if the programme invites by itself.
     """
     for some in batches(patient.pk for patient in patients):
-        ended = list(gone_elsewhere(Invitation, some))
+        ended = gone_elsewhere(Invitation, some)
         plans, answers = gone_elsewhere(PlanLink, some), gone_elsewhere(AnswerLink, some)
         links: list[Invitation | PlanLink | AnswerLink] = [*ended, *plans, *answers]
         for link in links:

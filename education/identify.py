@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from education.clear import clear_by_quiz, revoke
 from education.escalate import follow_standing
@@ -18,6 +19,7 @@ from patients import programme
 from patients.batches import batches
 from patients.lookup import whose
 from patients.models import MatchName, Patient, PatientChange
+from patients.prepared import GivenIds, Prepared
 from patients.rules.identity import Claim, Decision, Policy, Verdict
 from patients.speaks_for import locked_speaker, speaker
 
@@ -69,12 +71,20 @@ def identify_again(patients: Sequence[Patient], *, at: datetime) -> int:
     """
     untouched: dict[int, Submission] = {}
     for some in batches(patient.pk for patient in patients):
-        earlier = PatientChange.objects.filter(patient__in=some).order_by().values("birth_date")
-        dates = MatchName.objects.filter(patient__in=some).values("birth_date").union(earlier)
-        rows = Submission.objects.filter(birth_date__in=dates, decisions__isnull=True)
-        related = rows.select_related("edition", "attempt__invitation__assignment__operation")
-        untouched |= {submission.pk: submission for submission in related}
+        untouched |= {submission.pk: submission for submission in _untouched(patients=some)}
     return sum(identify(one, at=at) is not None for one in untouched.values())
+
+
+def _born_like() -> QuerySet[Submission]:
+    some = GivenIds("patients")
+    earlier = PatientChange.objects.filter(patient__among=some).order_by().values("birth_date")
+    dates = MatchName.objects.filter(patient__among=some).values("birth_date").union(earlier)
+    rows = Submission.objects.filter(birth_date__in=dates, decisions__isnull=True)
+    return rows.select_related("edition", "attempt__invitation__assignment__operation")
+
+
+# One patient or two thousand are asked about: PostgreSQL plans for those that are.
+_untouched = Prepared(_born_like, keep_plan=False)
 
 
 def match(

@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from education.addresses import is_blocked
 from education.attempts import attempts_left
@@ -22,6 +23,7 @@ from patients import programme
 from patients.batches import batches
 from patients.clock import local_date
 from patients.models import Operation
+from patients.prepared import GivenIds, prepared
 
 # The purposes of an email with a link: sent to begin with, asked for by the patient, or to remind.
 INVITATION = "invitation"
@@ -123,13 +125,7 @@ def withdraw_waiting(operations: Iterable[Operation], *, at: datetime) -> int:
     """
     withdrawn = 0
     for some in batches(operation.pk for operation in operations):
-        waiting = Invitation.objects.filter(
-            assignment__operation__in=some,
-            end__isnull=True,
-            message__state=MessageState.WAITING,
-            tokens__isnull=True,
-        ).select_related("assignment")
-        for invitation in waiting:
+        for invitation in _never_out(operations=some):
             assignment = invitation.assignment
             opened = assignment.opens_on is not None and assignment.opens_on <= local_date(
                 at, programme.current().zone
@@ -137,6 +133,16 @@ def withdraw_waiting(operations: Iterable[Operation], *, at: datetime) -> int:
             if assignment.closed or not opened:
                 withdrawn += end(invitation, EndedBecause.WITHDRAWN, at=at)
     return withdrawn
+
+
+@prepared
+def _never_out() -> QuerySet[Invitation]:
+    return Invitation.objects.filter(
+        assignment__operation__among=GivenIds("operations"),
+        end__isnull=True,
+        message__state=MessageState.WAITING,
+        tokens__isnull=True,
+    ).select_related("assignment")
 
 
 def take_back(invitation: Invitation, *, at: datetime, by_id: int) -> bool:

@@ -26,7 +26,7 @@ from education.personal_link import LinkState, end, link_state
 from patients import programme
 from patients.clock import local_date
 from patients.models import Patient
-from patients.prepared import Given, prepared
+from patients.prepared import Given, GivenIds, prepared
 
 # What goes out without anybody asking for it.
 UNASKED = (INVITATION, REMINDER)
@@ -68,9 +68,7 @@ def known_about(messages: Collection[Message]) -> Known:
     """Read what `overtaken` asks about these emails, which were read with `OVERTAKEN_BY`."""
     links = [one.invitation or one.reminds for one in messages if is_unasked(one)]
     about = [link.assignment_id for link in links if link is not None]
-    cleared: Collection[int] = ()
-    if about:
-        cleared = Assignment.objects.filter(pk__in=about).cleared().values_list("pk", flat=True)
+    cleared = _cleared(assignments=about) if about else []
     to_patients = [one.address for one in messages if one.patient_id is not None]
     return Known(
         zone=programme.current().zone,
@@ -122,18 +120,18 @@ def withdraw_reminders(operation_ids: Collection[int], *, at: datetime) -> int:
     """Withdraw the reminders that name another clear-by date than the assignment has now, or that
     nobody needs any more. Returns how many.
     """
-    waiting = Message.objects.filter(
-        state=MessageState.WAITING, reminder__assignment__operation__in=operation_ids
-    )
-    return _withdraw(
-        waiting.filter(
-            Q(reminder__assignment__closed=True)
-            | Q(reminder__assignment__clear_by__isnull=True)
-            | ~Q(reminder__clear_by=F("reminder__assignment__clear_by"))
-        ).values_list("pk", flat=True),
-        Overtaken.DATE_MOVED,
-        at=at,
-    )
+    return _withdraw(_of_another_date(operations=operation_ids), Overtaken.DATE_MOVED, at=at)
+
+
+@prepared
+def _of_another_date() -> "QuerySet[Message, int]":
+    return Message.objects.filter(
+        Q(reminder__assignment__closed=True)
+        | Q(reminder__assignment__clear_by__isnull=True)
+        | ~Q(reminder__clear_by=F("reminder__assignment__clear_by")),
+        state=MessageState.WAITING,
+        reminder__assignment__operation__among=GivenIds("operations"),
+    ).values_list("pk", flat=True)
 
 
 def withdraw_where_cleared(patient: Patient, module_id: int, *, at: datetime) -> int:
@@ -146,9 +144,15 @@ def withdraw_where_cleared(patient: Patient, module_id: int, *, at: datetime) ->
         return 0
     links = {pk: link for pk, link in found.items() if link is not None}
     about = {link.assignment_id for link in links.values()}
-    cleared = set(Assignment.objects.filter(pk__in=about).cleared().values_list("pk", flat=True))
+    cleared = set(_cleared(assignments=about))
     gone = [pk for pk, link in links.items() if link.assignment_id in cleared]
     return _withdraw(gone, Overtaken.CLEARED, at=at)
+
+
+@prepared
+def _cleared() -> "QuerySet[Assignment, int]":
+    some = Assignment.objects.filter(pk__among=GivenIds("assignments"))
+    return some.cleared().values_list("pk", flat=True)
 
 
 @prepared
@@ -186,6 +190,8 @@ def end_links_never_sent(message_ids: Collection[int], *, at: datetime) -> None:
 
 def _withdraw(message_ids: Iterable[int], why: Overtaken, *, at: datetime) -> int:
     ids = list(message_ids)
+    if not ids:
+        return 0
     count = Message.objects.filter(pk__in=ids, state=MessageState.WAITING).update(
         state=MessageState.WITHDRAWN, problem=why
     )

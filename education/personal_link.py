@@ -27,7 +27,7 @@ from education.models import (
     MessageState,
     PlanLink,
 )
-from patients.prepared import Given, Prepared, Written, new_row
+from patients.prepared import Given, GivenIds, Prepared, Written, new_row
 
 L = TypeVar("L", Invitation, PlanLink, AnswerLink)
 
@@ -128,8 +128,17 @@ def end(
     return bool(ended_now)
 
 
-def gone_elsewhere(kind: type[L], patient_ids: Collection[int]) -> QuerySet[L]:
+def gone_elsewhere(kind: type[L], patient_ids: Collection[int]) -> list[L]:
     """Return the patients' links that have not ended and went to another address than theirs."""
-    theirs = kind.objects.filter(**{f"{WHOSE[kind]}__in": patient_ids}, end__isnull=True)
-    sent = theirs.exclude(address="").alias(went_to=Lower("address"))
-    return sent.exclude(went_to=Lower(F(f"{WHOSE[kind]}__email")))
+    return _ELSEWHERE[kind](patients=patient_ids)
+
+
+def _gone_elsewhere(kind: type[L]) -> QuerySet[L]:
+    whose = {f"{WHOSE[kind]}__among": GivenIds("patients")}
+    sent = kind.objects.filter(**whose, end__isnull=True).exclude(address="")
+    return sent.alias(went_to=Lower("address")).exclude(went_to=Lower(F(f"{WHOSE[kind]}__email")))
+
+
+_ELSEWHERE: dict[type, Prepared[Any]] = {
+    kind: Prepared(partial(_gone_elsewhere, kind)) for kind in WHOSE
+}

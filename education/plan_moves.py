@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.db.models import Count, Exists, OuterRef, Prefetch
+from django.db.models import Count, Prefetch, QuerySet
 
 from education.eating_record import Delivery, counts, delivery, give
 from education.models import (
@@ -30,6 +30,7 @@ from patients import programme
 from patients.batches import AT_ONCE, batches
 from patients.clock import end_of_day, local_date
 from patients.models import Booking, Operation
+from patients.prepared import GivenIds, prepared
 from patients.wake import wake
 
 PLAN_MOVED = "plan-moved"
@@ -46,11 +47,18 @@ def tell_of_moves(operations: Iterable[Operation], *, at: datetime) -> int:
     """
     told = 0
     for some in batches(operation.pk for operation in operations):
-        moved = [one for one in _holders(some) if _moved(one)]
+        with_plan = _with_plan(operations=some)
+        moved = [one for one in _holders(with_plan) if _moved(one)] if with_plan else []
         if moved:
             _tell(moved, at=at)
             told += len(moved)
     return told
+
+
+@prepared
+def _with_plan() -> "QuerySet[EatingPlanGiven, int]":
+    of_these = EatingPlanGiven.objects.filter(operation__among=GivenIds("operations"))
+    return of_these.order_by("operation_id").values_list("operation_id", flat=True).distinct()
 
 
 @dataclass(frozen=True)
@@ -145,9 +153,7 @@ def told_by_hand(
 def _holders(operation_ids: Sequence[int]) -> list[Operation]:
     copies = EatingPlanGiven.objects.order_by("recorded_at", "id").select_related("link__message")
     told = PlanDateTold.objects.order_by("recorded_at", "id").select_related("link__message")
-    rows = Operation.objects.filter(
-        Exists(EatingPlanGiven.objects.filter(operation=OuterRef("pk"))), pk__in=operation_ids
-    ).exclude(booking=Booking.DONE)
+    rows = Operation.objects.filter(pk__in=operation_ids).exclude(booking=Booking.DONE)
     return list(
         rows.select_related("patient")
         .prefetch_related(

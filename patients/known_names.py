@@ -2,9 +2,12 @@
 
 from collections.abc import Collection
 from datetime import date
-from typing import NamedTuple
+from typing import Any, NamedTuple
+
+from django.db.models import QuerySet
 
 from patients.models import OtherName, Patient
+from patients.prepared import GivenIds, prepared
 from patients.rules.identity import NameKind
 from patients.speaks_for import spoken_for
 
@@ -26,18 +29,14 @@ def known_names(patient_ids: Collection[int]) -> list[KnownName]:
     A merged record's name is one that the patient goes by as well: a former one. A patient who was
     merged is known under none.
     """
-    own = Patient.objects.on_the_register().filter(pk__in=patient_ids)
-    speaks = spoken_for(own.values_list("pk", flat=True))
+    speaks = spoken_for(_on_the_register(patients=patient_ids))
     born: dict[int, date] = {}
     found = []
-    rows = Patient.objects.filter(pk__in=list(speaks)).order_by("pk")
-    for pk, given, family, day, mrn in rows.values_list(
-        "pk", "given_names", "family_names", "birth_date", "mrn"
-    ):
+    for pk, given, family, day, mrn in _written(records=speaks):
         born[pk] = day
         kind = NameKind.CURRENT if speaks[pk] == pk else NameKind.FORMER
         found.append(KnownName(speaks[pk], kind, given, family, day, mrn))
-    for other in OtherName.objects.filter(patient__in=list(speaks), end__isnull=True):
+    for other in _others(records=speaks):
         record = other.patient_id
         found.append(
             KnownName(
@@ -49,3 +48,20 @@ def known_names(patient_ids: Collection[int]) -> list[KnownName]:
             )
         )
     return found
+
+
+@prepared
+def _on_the_register() -> "QuerySet[Patient, int]":
+    some = Patient.objects.on_the_register().filter(pk__among=GivenIds("patients"))
+    return some.values_list("pk", flat=True)
+
+
+@prepared
+def _written() -> "QuerySet[Patient, Any]":
+    rows = Patient.objects.filter(pk__among=GivenIds("records")).order_by("pk")
+    return rows.values_list("pk", "given_names", "family_names", "birth_date", "mrn")
+
+
+@prepared
+def _others() -> QuerySet[OtherName]:
+    return OtherName.objects.filter(patient__among=GivenIds("records"), end__isnull=True)

@@ -9,11 +9,13 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from patients import search_words
 from patients.batches import AT_ONCE, batches, insert_values
 from patients.known_names import KnownName, known_names
 from patients.models import MatchKey, MatchName, Patient
+from patients.prepared import GivenIds, prepared
 from patients.rules.identity_keys import keys_of
 from patients.rules.names import normal_name
 from patients.wake import wake
@@ -74,7 +76,7 @@ def rebuild(*, mend: bool = True) -> Drift:
 def _mend(patient_ids: list[int], drift: Drift, *, mend: bool = True) -> None:
     names = known_names(patient_ids)
     wanted = {_wanted(known) for known in names}
-    rows = list(MatchName.objects.filter(patient_id__in=patient_ids))
+    rows = _rows(patients=patient_ids)
     have_keys: dict[int, set[int]] = {}
     for name_id, key in MatchKey.objects.filter(name__in=[row.pk for row in rows]).values_list(
         "name", "key"
@@ -99,6 +101,11 @@ def _mend(patient_ids: list[int], drift: Drift, *, mend: bool = True) -> None:
     without_word, with_another = search_words.keep(patient_ids, names, mend=mend)
     drift.missing |= without_word
     drift.leftover |= with_another
+
+
+@prepared
+def _rows() -> QuerySet[MatchName]:
+    return MatchName.objects.filter(patient__among=GivenIds("patients"))
 
 
 def _write(lacking: list[Wanted]) -> None:

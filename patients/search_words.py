@@ -12,7 +12,7 @@ from django.db.models.lookups import GreaterThanOrEqual, LessThan
 from patients.batches import insert_values
 from patients.known_names import KnownName
 from patients.models import Patient, PatientQuerySet, SearchWord
-from patients.prepared import Given
+from patients.prepared import Given, GivenIds, prepared
 from patients.rules.search_words import (
     Asked,
     day_word,
@@ -34,14 +34,20 @@ def keep(
     those who had one that is not theirs.
     """
     wanted = _wanted(names)
-    rows = SearchWord.objects.filter(patient__in=patient_ids).values_list("pk", "patient", "word")
-    have = {(patient_id, word): pk for pk, patient_id, word in rows}
+    have = {(patient_id, word): pk for pk, patient_id, word in _rows(patients=patient_ids)}
     lacking = sorted(wanted - have.keys())
     leftover = have.keys() - wanted
-    if mend:
+    if mend and leftover:
         SearchWord.objects.filter(pk__in=[have[one] for one in leftover]).delete()
+    if mend:
         insert_values(SearchWord, ["patient", "word"], lacking)
     return {patient_id for patient_id, _ in lacking}, {patient_id for patient_id, _ in leftover}
+
+
+@prepared
+def _rows() -> "QuerySet[SearchWord, Any]":
+    rows = SearchWord.objects.filter(patient__among=GivenIds("patients"))
+    return rows.values_list("pk", "patient", "word")
 
 
 def _wanted(names: Iterable[KnownName]) -> set[tuple[int, str]]:

@@ -7,12 +7,13 @@ for a record now; which merges led there, and who spoke for it earlier, the rows
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from django.db.models import BigIntegerField, Exists, OuterRef, QuerySet
 
 from patients.batches import batches
 from patients.models import Merge, MergeUndone, Operation, OperationMoved, Patient
-from patients.prepared import Given, prepared
+from patients.prepared import Given, GivenIds, prepared
 
 
 class MergedMeanwhile(Exception):
@@ -96,8 +97,14 @@ def spoken_for(patient_ids: Iterable[int], *, known_at: datetime | None = None) 
     ids = set(patient_ids)
     if known_at is not None:
         return below(ids, known_at=known_at)
-    merged = Patient.objects.filter(merged_into__in=ids).values_list("pk", "merged_into")
-    return {pk: pk for pk in ids} | {pk: into for pk, into in merged if into}
+    return {pk: pk for pk in ids} | dict(_merged_into(kept=ids))
+
+
+@prepared
+def _merged_into() -> "QuerySet[Patient, Any]":
+    return Patient.objects.filter(merged_into__among=GivenIds("kept")).values_list(
+        "pk", "merged_into"
+    )
 
 
 def below(patient_ids: Iterable[int], *, known_at: datetime | None = None) -> dict[int, int]:

@@ -317,7 +317,8 @@ def test_an_enrolment_that_nothing_waits_for_asks_one_question(
             assert not [step for step in plan if "Seq Scan" in step or "SubPlan" in step], plan
         else:
             cursor.execute(f"EXPLAIN QUERY PLAN {query['sql']}")
-            plan = [row[3] for row in cursor.fetchall()]
+            # The ids that are asked about are a list: that is read whole, and no table is.
+            plan = [row[3] for row in cursor.fetchall() if "json_each" not in row[3]]
             read_whole = [step for step in plan if step.startswith("SCAN")]
             assert read_whole == [], plan
 
