@@ -14,7 +14,6 @@ keeps its plan. The function says with `Given` and `GivenIds` where the values g
 The statement must be the same whatever the values are: no condition may depend on them.
 """
 
-import json
 import re
 from collections.abc import Callable, Iterable, Mapping
 from copy import copy
@@ -58,9 +57,9 @@ class GivenIds(Given):
         return "%s::bigint[]", [self]
 
     def bound(self, value: Iterable[int]) -> Any:
-        """The ids as the database takes them."""
-        ids = list(value)
-        return ids if connection.vendor == "postgresql" else json.dumps(ids)
+        """The ids as the database takes them: one text, which the driver sends quickest."""
+        listed = "{%s}" if connection.vendor == "postgresql" else "[%s]"
+        return listed % ",".join(map(str, value))
 
 
 @Field.register_lookup
