@@ -51,10 +51,13 @@ from tests.factories import (
     an_operation,
     signed_in,
 )
+from tests.which_database import ON_POSTGRES
 
 pytestmark = pytest.mark.django_db
 
 FIRST = date(2026, 3, 1)  # US daylight saving begins on the 8th
+# Each day is read on SQLite. What both databases are asked is the same, whatever the day.
+EVERY = 4 if ON_POSTGRES else 1
 OR_DATE = date(2026, 4, 10)
 TODAY_ALONE = re.compile(
     r'<div class="next">.*?</div>|<small class="call-for.*?</small>'
@@ -188,7 +191,8 @@ def test_each_past_day_shows_the_page_that_there_was() -> None:
         with time_machine.travel(late, tick=False):
             for act in acts:
                 act(late)
-            diary[on] = page(signed_in(auditor), ana)
+            if number % EVERY == 0:
+                diary[on] = page(signed_in(auditor), ana)
     with time_machine.travel(late + timedelta(days=30), tick=False):
         client = signed_in(auditor)
         told = {on: page(client, ana, on) for on in diary}

@@ -1,6 +1,7 @@
 """Downloading a clearance record: by whom, of which day, and what stands in the trail."""
 
 import json
+from copy import deepcopy
 from datetime import timedelta
 from pathlib import Path
 
@@ -16,13 +17,18 @@ from patients.merge import merge
 from tests.clinic.evidence.a_record import Story, a_story
 from tests.factories import a_member, a_patient, signed_in
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("told")]
 FORMS = {"pdf": b"%PDF-", "csv": b"\xef\xbb\xbfkind,", "fhir": b"{"}
 
 
-@pytest.fixture
-def story() -> Story:
+@pytest.fixture(scope="module")
+def told(kept_open: None) -> Story:
     return a_story(mrn="MRN 7/8")
+
+
+@pytest.fixture
+def story(told: Story) -> Story:
+    return deepcopy(told)
 
 
 @pytest.mark.parametrize("form", FORMS)
