@@ -6,6 +6,7 @@ The number of queries depends neither on the number of rows nor on the filters.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import lru_cache, partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -40,7 +41,7 @@ from education.models import (
     ReceivedMail,
     Submission,
 )
-from education.models.assignments import calls_for_help
+from education.models.assignments import calls_for_help, counts_in
 from education.reaching import NOTHING_KNOWN, Help, Reaching, reaching
 from education.rules.next_step import NextStep, next_step
 from education.rules.standing import Standing
@@ -48,6 +49,7 @@ from education.standings import Told, standings
 from patients import programme
 from patients.clock import local_date
 from patients.models import Contact, Operation, Outcome, Patient, Procedure, Programme, latest_first
+from patients.prepared import Prepared
 from patients.search_words import fits
 
 ROWS = 50
@@ -160,12 +162,10 @@ def read(asked: Asked, *, at: datetime, member_id: int | None = None) -> Morning
     settings = programme.current()
     on = local_date(at, settings.zone)
     zone = settings.zone
-    counts = Assignment.objects.wanting_attention(on=on).counts(
-        on=on, notice_days=settings.notice_days
-    )
+    counts = counts_in(_standings(on, settings.notice_days)())
     choices = _choices()
     span = around(on)
-    found = list(_page(asked, on=on, notice_days=settings.notice_days, zone=zone))
+    found = _found(asked, on, settings.notice_days, zone)
     told = standings(found, on=on, settings=settings) if found else []
     firsts = first_clinicians(told)
     known = _reaching(found, zone=zone)
@@ -187,6 +187,27 @@ def read(asked: Asked, *, at: datetime, member_id: int | None = None) -> Morning
         span=span,
         next_due_on=None if found else _next_due_on(on=on, settings=settings),
     )
+
+
+# Django takes 30 to 60 ms to build each of these; of a day and a choice they are always the same.
+# PostgreSQL plans them anew each time.
+@lru_cache(maxsize=20)
+def _standings(on: date, notice_days: int) -> Prepared[Any]:
+    wanting = Assignment.objects.wanting_attention(on=on)
+    return Prepared(lambda: wanting.counted(on=on, notice_days=notice_days), keep_plan=False)
+
+
+@lru_cache(maxsize=100)
+def _page_of(asked: Asked, on: date, notice_days: int, zone: ZoneInfo) -> Prepared[Assignment]:
+    build = partial(_page, asked, on=on, notice_days=notice_days, zone=zone)
+    return Prepared(build, keep_plan=False)
+
+
+def _found(asked: Asked, on: date, notice_days: int, zone: ZoneInfo) -> list[Assignment]:
+    """What is searched for is asked anew: names are not kept in memory."""
+    if asked.text:
+        return list(_page(asked, on=on, notice_days=notice_days, zone=zone))
+    return _page_of(asked, on, notice_days, zone)()
 
 
 def _page(asked: Asked, *, on: date, notice_days: int, zone: ZoneInfo) -> QuerySet[Assignment]:
@@ -286,6 +307,23 @@ def _other_counts(
     *, on: date, notice_days: int, zone: ZoneInfo, member_id: int | None
 ) -> dict[str, int]:
     """Everything else that is counted on the page, in one query."""
+    return dict(_counted(on, notice_days, zone, member_id)())
+
+
+# As above: the day, whose programme it is and who looks decide all of it.
+@lru_cache(maxsize=100)
+def _counted(
+    on: date, notice_days: int, zone: ZoneInfo, member_id: int | None
+) -> Prepared[tuple[str, int]]:
+    return Prepared(
+        partial(_counts, on=on, notice_days=notice_days, zone=zone, member_id=member_id),
+        keep_plan=False,
+    )
+
+
+def _counts(
+    *, on: date, notice_days: int, zone: ZoneInfo, member_id: int | None
+) -> QuerySet[Any, tuple[str, int]]:
     wanting = Assignment.objects.wanting_attention(on=on)
     needing = wanting.needing_a_person(on=on, notice_days=notice_days, zone=zone)
     soon = needing.filter(operation__or_date__range=(on, on + SOON))
@@ -305,7 +343,7 @@ def _other_counts(
         _count("wrote_back", ReceivedMail.objects.to_look_at()),
         _count("digests_missed", digests_missed(member_id, on=on)),
     ]
-    return dict(counts[0].union(*counts[1:], all=True))
+    return counts[0].union(*counts[1:], all=True)
 
 
 def _count(what: str, rows: QuerySet[Any], of: str = "pk") -> QuerySet[Any, tuple[str, int]]:

@@ -1,7 +1,8 @@
 """A requirement applied to one operation, and the standing of many at once, in SQL."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
-from typing import Self
+from typing import Any, Self
 from zoneinfo import ZoneInfo
 
 from django.db import models
@@ -102,6 +103,10 @@ class AssignmentQuerySet(models.QuerySet["Assignment"]):
 
     def counts(self, *, on: date, notice_days: int) -> dict[Standing, int]:
         """Return how many there are of each standing, in one query."""
+        return counts_in(list(self.counted(on=on, notice_days=notice_days)))
+
+    def counted(self, *, on: date, notice_days: int) -> "models.QuerySet[Assignment, Any]":
+        """Count them: one row for all, in the order of `COUNTED`; none where there is nothing."""
         conditions = {
             Standing.CLEARED: _is_cleared(),
             Standing.NEEDS_SIGN_OFF: _needs_sign_off(),
@@ -109,8 +114,22 @@ class AssignmentQuerySet(models.QuerySet["Assignment"]):
             Standing.DUE: _is_not_cleared() & _is_due(on, notice_days),
             Standing.NOT_DUE: _is_not_cleared() & _is_not_due(on, notice_days),
         }
-        found = self.aggregate(**{s: Count("pk", filter=q) for s, q in conditions.items()})
-        return {s: found[s] for s in conditions}
+        counted = {s: Count("pk", filter=conditions[s]) for s in COUNTED}
+        return self.order_by().values(of=Value(1)).annotate(**counted).values_list(*COUNTED)
+
+
+COUNTED = (
+    Standing.CLEARED,
+    Standing.NEEDS_SIGN_OFF,
+    Standing.LATE,
+    Standing.DUE,
+    Standing.NOT_DUE,
+)
+
+
+def counts_in(rows: Sequence[Sequence[int]]) -> dict[Standing, int]:
+    """Return what a query of `counted` says, by standing."""
+    return dict(zip(COUNTED, rows[0] if rows else [0] * len(COUNTED), strict=True))
 
 
 class Assignment(models.Model):
