@@ -1,6 +1,7 @@
 """The programme's own settings: found it, change it, read what is in force."""
 
 from datetime import date, datetime
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -59,8 +60,14 @@ def local_day(at: datetime) -> date:
     return local_date(at, current().zone)
 
 
+@cache
+def time_zones() -> frozenset[str]:
+    """Return the names of all time zones; looked up once, as that reads hundreds of files."""
+    return frozenset(available_timezones())
+
+
 def _write(settings: dict[str, Any], *, at: datetime, by_id: int | None) -> Programme:
-    if settings["time_zone"] not in available_timezones():
+    if settings["time_zone"] not in time_zones():
         raise ValueError(f"unknown time zone: {settings['time_zone']}")
     ZoneInfo(settings["time_zone"])
     return Programme.objects.create(recorded_at=at, by_id=by_id, **settings)

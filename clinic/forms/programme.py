@@ -1,10 +1,9 @@
 """What the administrator types about the programme."""
 
-from zoneinfo import available_timezones
-
 from django import forms
 from django.core.exceptions import ValidationError
 
+from patients.programme import time_zones
 from patients.rules.identity import Policy
 
 MATCHING = [
@@ -97,6 +96,6 @@ class ProgrammeForm(forms.Form):
     def clean_time_zone(self) -> str:
         """Only a zone that exists."""
         zone: str = self.cleaned_data["time_zone"].strip()
-        if zone not in available_timezones():
+        if zone not in time_zones():
             raise ValidationError("There is no such time zone. Write it like America/Denver.")
         return zone
