@@ -23,6 +23,12 @@ import psycopg
 from django.db import DEFAULT_DB_ALIAS, NotSupportedError, connection, connections
 from django.db.backends.utils import CursorWrapper
 from django.db.models import BigIntegerField, Expression, Field, ForeignKey, Lookup, Model, QuerySet
+from django.db.models.query import (
+    FlatValuesListIterable,
+    ModelIterable,
+    ValuesListIterable,
+    get_related_populators,
+)
 from django.db.models.sql.compiler import SQLCompiler
 from django.db.models.sql.subqueries import InsertQuery, UpdateQuery
 
@@ -95,14 +101,18 @@ class Prepared(Generic[Row]):
         database = connections[DEFAULT_DB_ALIAS]
         if database.vendor not in self._built:
             self._built[database.vendor] = self._compiled()
-        queryset, compiler, statement, places = self._built[database.vendor]
+        queryset, compiler, statement, places, reader = self._built[database.vendor]
         bound = _bound(places, values)
         read = copy(compiler)
         read.connection = database
+        if reader is not None:
+            rows = [self._run(database, statement, bound)]
+            made: list[Row] = reader(read.results_iter(rows, tuple_expected=True))
+            return made
         read.execute_sql = lambda *_, **__: [self._run(database, statement, bound)]
-        rows = queryset.all()
-        rows.query.get_compiler = lambda *_, **__: read
-        return list(rows)
+        anew = queryset.all()
+        anew.query.get_compiler = lambda *_, **__: read
+        return list(anew)
 
     def first(self, **values: Any) -> Row | None:
         """Return the first row, None if there is none. Limit the query to one."""
@@ -113,7 +123,7 @@ class Prepared(Generic[Row]):
             return _fetched(database.cursor(), statement, values)
         return rows_of(database, statement, values)
 
-    def _compiled(self) -> tuple["QuerySet[Any, Row]", SQLCompiler, str, list[Any]]:
+    def _compiled(self) -> tuple[Any, ...]:
         queryset = self._build()
         compiler = queryset.query.get_compiler(using=queryset.db)
         statement, places = compiler.as_sql()
@@ -121,8 +131,41 @@ class Prepared(Generic[Row]):
         converters = compiler.get_converters(columns)
         compiler.get_converters = lambda _: converters
         if connection.vendor == "postgresql" and self._keep_plan:
-            return queryset, compiler, *_numbered(statement, places)
-        return queryset, compiler, statement, list(places)
+            statement, places = _numbered(statement, places)
+        return queryset, compiler, statement, list(places), _reader(queryset, compiler)
+
+
+def _reader(queryset: Any, compiler: SQLCompiler) -> Callable[[Iterable[Any]], list[Any]] | None:
+    """What Django does for every query to make rows into what they stand for, worked out once.
+
+    None for a kind of query that is not known here: that one Django reads itself.
+    """
+    kind = queryset._iterable_class
+    if kind is ValuesListIterable:
+        return list
+    if kind is FlatValuesListIterable:
+        return lambda rows: [value for value, *_ in rows]
+    if kind is not ModelIterable or queryset._prefetch_related_lookups:
+        return None
+    info: Any = compiler.klass_info
+    first, end = info["select_fields"][0], info["select_fields"][-1] + 1
+    names = [column.target.attname for column, *_ in compiler.select[first:end]]
+    populators: Any = get_related_populators
+    joined = populators(info, compiler.select, queryset.db)
+    added = (compiler.annotation_col_map or {}).items()
+
+    def read(rows: Iterable[Any]) -> list[Any]:
+        made = []
+        for row in rows:
+            record = info["model"].from_db(queryset.db, names, row[first:end])
+            for other in joined:
+                other.populate(row, record)
+            for name, place in added:
+                setattr(record, name, row[place])
+            made.append(record)
+        return made
+
+    return read
 
 
 def prepared(build: Callable[[], "QuerySet[Any, Row]"]) -> Prepared[Row]:
