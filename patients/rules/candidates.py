@@ -123,17 +123,17 @@ def compare(
     name: NormalName, born: Born, register: Register, link_person_id: PersonId | None
 ) -> Comparison:
     """Compare a claim with everybody who could be meant: first by date, then by name alone."""
-    exact = {*map(word_key, (joined(name.given), joined(name.family))), *namesake_keys(name)}
-    wider = asked_second(name, born)
+    given, family = word_key(joined(name.given)), word_key(joined(name.family))
+    # The rule will ask about the namesakes, and a register remembers what it counted.
+    exact, wider = {given, family, *namesake_keys(name)}, asked_second(name, born)
     found = register.named(asked_first(name, born), counting=Counting(exact, wider - exact))
-    weighed = _Weighing(name, born, register)
+    bearers, people = register.bearers(exact, upto=MANY), register.people
+    weighed = _Weighing(name, born, NameBits(bearers[given], bearers[family], people), people)
     weighed.add(found)
     if link_person_id is not None:
         weighed.add(register.of(link_person_id))
     if weighed.strongest() < STRONG:
-        weights = rarest_keys(
-            register.bearers(wider, upto=SECOND_LOOK), register.people, upto=SECOND_LOOK
-        )
+        weights = rarest_keys(register.bearers(wider, upto=SECOND_LOOK), people, upto=SECOND_LOOK)
         weighed.add(register.nearest(weights, most=NEAREST_BY_KEYS))
     return Comparison(list(weighed.compared.values()), len(found) < MOST_COMPARED)
 
@@ -162,19 +162,16 @@ def nearest_by_keys(weights: Mapping[int, int], *, most: int) -> list[int]:
 class _Weighing:
     """One claim against names of the register, each weighed once."""
 
-    def __init__(self, name: NormalName, born: Born, register: Register) -> None:
-        self._comparisons, self._born = Beside(name).comparisons, born
-        given, family = (word_key(joined(part)) for part in (name.given, name.family))
-        # The rule will ask about the namesakes, and a register remembers what it counted.
-        bearers = register.bearers({given, family} | namesake_keys(name), upto=MANY)
-        self._bits = NameBits(bearers[given], bearers[family], register.people)
-        self._chance = log2(max(register.people, 1))
+    def __init__(self, name: NormalName, born: Born, bits: NameBits, people: int) -> None:
+        self._comparisons, self._born, self._bits = Beside(name).comparisons, born, bits
+        self._chance = log2(max(people, 1))
         self.compared: dict[int, Compared] = {}
 
     def add(self, found: Iterable[Named]) -> None:
         """Weigh the names that are new."""
         comparisons, born = self._comparisons, self._born
         bits_of, compared = self._bits.of, self.compared
+        new = tuple.__new__  # quicker than the class, which matters among hundreds
         for named in found:
             if named.id in compared:
                 continue
@@ -185,7 +182,7 @@ class _Weighing:
             if len(ways) > 1:
                 bits, names = max((bits_of(names), names) for names in ways)
             weight = bits + DATE_BITS[dates] - self._chance
-            compared[named.id] = Compared(named, names, dates, weight)
+            compared[named.id] = new(Compared, (named, names, dates, weight))
 
     def strongest(self) -> float:
         """Return the weight of the strongest so far."""

@@ -76,7 +76,7 @@ def one_edit(one: str, other: str) -> bool:
 
 
 class _Part:
-    """One part of a name with what is compared of it."""
+    """One part of a name with what is compared of it; `several`: it is not one word."""
 
     __slots__ = ("bearing", "first", "joined", "of_bearing", "several", "words")
 
@@ -91,14 +91,17 @@ class _Part:
             self.joined = self.first = self.of_bearing = text
 
 
+_part = lru_cache(maxsize=1 << 16)(_Part)
+
+
 def compare_given(one: str, other: str) -> Alike:
     """Compare two given names in normal form."""
-    return _compare_given(_Part(one), _Part(other))
+    return _compare_given(_part(one), _part(other))
 
 
 def compare_family(one: str, other: str) -> Alike:
     """Compare two family names in normal form."""
-    return _compare_family(_Part(one), _Part(other))
+    return _compare_family(_part(one), _part(other))
 
 
 def _compare_given(one: _Part, other: _Part) -> Alike:
@@ -153,10 +156,10 @@ class _Alike(dict[str, Alike]):
 
     def __init__(self, part: str, compare: Callable[[_Part, _Part], Alike]) -> None:
         super().__init__()
-        self._beside = partial(compare, _Part(part))
+        self._beside = partial(compare, _part(part))
 
     def __missing__(self, text: str) -> Alike:
-        alike = self[text] = self._beside(_Part(text))
+        alike = self[text] = self._beside(_part(text))
         return alike
 
 
