@@ -7,6 +7,7 @@ from functools import cached_property, wraps
 from typing import Any
 from urllib.parse import urlencode
 
+from django.db.models import BigIntegerField, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -28,6 +29,7 @@ from education.views.opening import (
 )
 from patients import programme
 from patients.models import Programme
+from patients.prepared import Given, prepared
 from patients.rules.languages import codes, own_name_of
 
 
@@ -57,11 +59,7 @@ class Visit:
     @cached_property
     def submission(self) -> Submission | None:
         """The latest submission behind this link."""
-        return (
-            Submission.objects.filter(attempt__invitation=self.invitation)
-            .select_related("edition", "attempt")
-            .last()
-        )
+        return _latest_of_link.first(invitation=self.invitation.pk)
 
     @cached_property
     def may_begin(self) -> bool:
@@ -116,6 +114,12 @@ class Visit:
     def back_to_check(self) -> bool:
         """Whether the patient came here from the check page to change something."""
         return self.request.GET.get("back") == "check"
+
+
+@prepared
+def _latest_of_link() -> QuerySet[Submission]:
+    own = Submission.objects.filter(attempt__invitation=Given("invitation", BigIntegerField()))
+    return own.select_related("edition", "attempt").order_by("-recorded_at", "-id")[:1]
 
 
 def through_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
