@@ -8,7 +8,7 @@ filled in for each.
 import re
 import secrets
 from collections.abc import Sequence
-from email.utils import formatdate
+from email.utils import formatdate, parseaddr
 from functools import lru_cache
 from typing import Any
 
@@ -65,8 +65,7 @@ class Ready:
     def filled_in(self, email: Email, token: str) -> bytes | None:
         """Return the text of an email with these words; None if it has to be put together."""
         (to,), message_id = email.to, email.extra_headers["Message-ID"]
-        plain = _PLAIN.fullmatch(to) and _PLAIN.fullmatch(message_id[1:-1])
-        if not (self._usable and plain):
+        if not (self._usable and is_plain(to) and is_plain(message_id[1:-1])):
             return None
         day = formatdate(localtime=settings.EMAIL_USE_LOCALTIME)
         values = [to, message_id, _boundary(message_id), day, token]
@@ -89,11 +88,16 @@ def as_sent(email: EmailMultiAlternatives) -> bytes:
     return made
 
 
+def is_plain(address: str) -> bool:
+    """Whether an address is written in one way alone, so that nothing has to be read out of it."""
+    return _PLAIN.fullmatch(address) is not None
+
+
 def on_envelope(addresses: Sequence[str]) -> list[str]:
-    """Return addresses as the mail server is told them."""
-    return [one if _PLAIN.fullmatch(one) else _sanitized(one) for one in addresses]
+    """Return addresses as the mail server is told them, without names."""
+    return [one if is_plain(one) else _sanitized(one) for one in addresses]
 
 
 @lru_cache(maxsize=64)
 def _sanitized(address: str) -> str:
-    return str(sanitize_address(address, "utf-8"))
+    return parseaddr(sanitize_address(address, "utf-8"))[1]

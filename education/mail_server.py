@@ -6,12 +6,13 @@ arrive twice. Whatever breaks before that was surely not taken.
 """
 
 import smtplib
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.mail import EmailMultiAlternatives
 from django.core.mail.backends.smtp import EmailBackend
 
-from education.email_text import as_sent, on_envelope
+from education.email_text import as_sent, is_plain, on_envelope
 
 START_OF_TEXT = 354  # "start mail input": what is answered next is the whole text
 
@@ -33,6 +34,23 @@ class _Watched(smtplib.SMTP):
             raise
         self.text_handed_over = code == START_OF_TEXT
         return code, text
+
+    def mail(self, sender: str, options: Sequence[str] = ()) -> tuple[int, bytes]:
+        """Say who sends it."""
+        if not is_plain(sender) or "smtputf8" in map(str.lower, options):
+            return super().mail(sender, options)
+        self.putcmd("mail", f"FROM:<{sender}>{self._listed(options)}")
+        return self.getreply()
+
+    def rcpt(self, recip: str, options: Sequence[str] = ()) -> tuple[int, bytes]:
+        """Say who gets it. Of most addresses the library need not look for a name in them."""
+        if not is_plain(recip):
+            return super().rcpt(recip, options)
+        self.putcmd("rcpt", f"TO:<{recip}>{self._listed(options)}")
+        return self.getreply()
+
+    def _listed(self, options: Sequence[str]) -> str:
+        return "".join(f" {option}" for option in options) if self.does_esmtp else ""
 
 
 class _WatchedTLS(_Watched, smtplib.SMTP_SSL):

@@ -48,7 +48,9 @@ class Given(Expression):
         return "%s", [self]
 
     def bound(self, value: Any) -> Any:
-        """The value as the database takes it."""
+        """The value as the database takes it; a text or a number is taken as it is."""
+        if type(value) in (str, int):
+            return value
         return self.output_field.get_db_prep_value(value, connection)
 
 
@@ -285,12 +287,13 @@ def preparing(database: Any) -> CursorWrapper:
     Django's own cursors write the values into the text, which makes each statement another one;
     they never prepare, so both settings are for the statements of these cursors alone.
     """
-    cursor: CursorWrapper = database.cursor()
+    database.close_if_health_check_failed()
+    database.ensure_connection()
     server = database.connection
-    if server.prepare_threshold != 0:
-        # Else a plan is made again for each short list of ids, which takes longer than to run it.
-        with database.wrap_database_errors:
+    with database.wrap_database_errors:
+        if server.prepare_threshold != 0:
+            # Else a plan is made again for each short list of ids, longer than it takes to run.
             server.execute("SET plan_cache_mode = force_generic_plan")
-        server.prepare_threshold = 0  # from the first time on
-    cursor.cursor = _Preparing(server)
+            server.prepare_threshold = 0  # from the first time on
+        cursor: CursorWrapper = database._prepare_cursor(_Preparing(server))
     return cursor

@@ -110,3 +110,7 @@ def test_a_line_too_long_for_an_email_does_not_break_the_link() -> None:
 @pytest.mark.parametrize("address", ["reader.two+q@example.org", *IN_ANOTHER_FORM[:2]])
 def test_the_envelope_has_the_address_as_the_library_writes_it(address: str) -> None:
     assert on_envelope([address]) == [sanitize_address(address, "utf-8")]
+
+
+def test_the_envelope_has_no_name() -> None:
+    assert on_envelope(["Quiet Programme <quiet@larkfield.example>"]) == ["quiet@larkfield.example"]

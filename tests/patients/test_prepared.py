@@ -55,7 +55,8 @@ def test_outlives_a_migration_that_widens_a_column() -> None:
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(
-                "SELECT count(*) FROM pg_prepared_statements WHERE statement LIKE '%merged_into%LIKE%'"
+                "SELECT count(*) FROM pg_prepared_statements "
+                "WHERE statement LIKE '%merged_into%LIKE%'"
             )
             assert cursor.fetchone()[0] == 1
         with widened(cursor):
