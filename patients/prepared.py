@@ -103,14 +103,15 @@ class Prepared(Generic[Row]):
         database = connections[DEFAULT_DB_ALIAS]
         if database.vendor not in self._built:
             self._built[database.vendor] = self._compiled()
-        queryset, compiler, statement, places, reader = self._built[database.vendor]
+        queryset, compiler, statement, places, converts, reader = self._built[database.vendor]
         bound = _bound(places, values)
-        read = copy(compiler)
-        read.connection = database
         if reader is not None:
-            rows = [self._run(database, statement, bound)]
-            made: list[Row] = reader(read.results_iter(rows, tuple_expected=True))
+            rows: Iterable[Any] = self._run(database, statement, bound)
+            if converts:
+                rows = _for(compiler, database).results_iter([rows], tuple_expected=True)
+            made: list[Row] = reader(rows)
             return made
+        read = _for(compiler, database)
         read.execute_sql = lambda *_, **__: [self._run(database, statement, bound)]
         anew = queryset.all()
         anew.query.get_compiler = lambda *_, **__: read
@@ -134,7 +135,15 @@ class Prepared(Generic[Row]):
         compiler.get_converters = lambda _: converters
         if connection.vendor == "postgresql" and self._keep_plan:
             statement, places = _numbered(statement, places)
-        return queryset, compiler, statement, list(places), _reader(queryset, compiler)
+        reader = _reader(queryset, compiler)
+        return queryset, compiler, statement, list(places), bool(converters), reader
+
+
+def _for(compiler: Any, database: Any) -> Any:
+    """The compiler as this thread's connection needs it."""
+    own = copy(compiler)
+    own.connection = database
+    return own
 
 
 def _reader(queryset: Any, compiler: SQLCompiler) -> Callable[[Iterable[Any]], list[Any]] | None:
