@@ -1,6 +1,5 @@
 """Find the patients that a typed name and date of birth could mean, and ask the rule."""
 
-import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -10,7 +9,7 @@ from typing import Any
 from django.db import DEFAULT_DB_ALIAS, connections
 
 from patients.models import Patient
-from patients.prepared import rows_of
+from patients.prepared import numbered, rows_of
 from patients.rules.candidates import MANY, MOST_COMPARED, NOTHING, SECOND_LOOK, Counting
 from patients.rules.identity import (
     Candidate,
@@ -181,18 +180,12 @@ def _fetch(query: Mapping[str, str], *values: int | Iterable[int]) -> list[tuple
     database = connections[DEFAULT_DB_ALIAS]
     listed = "{%s}" if database.vendor == "postgresql" else "[%s]"
     sent = [v if isinstance(v, int) else listed % ",".join(map(str, v)) for v in values]
-    if database.vendor == "postgresql":
-        return rows_of(database, _numbered(query["postgresql"]), sent)
-    with database.cursor() as cursor:
-        cursor.execute(query["sqlite"], sent)
-        return list(cursor.fetchall())
+    return rows_of(database, _statement(database.vendor, query[database.vendor]), sent)
 
 
 @cache
-def _numbered(query: str) -> str:
-    """Write the places of the values as a kept plan needs them, $1, $2."""
-    numbers = count(1)
-    return re.sub("%s", lambda _: f"${next(numbers)}", query)
+def _statement(vendor: str, query: str) -> str:
+    return numbered(query, count())[0] if vendor == "postgresql" else query
 
 
 def _named(rows: Iterable[tuple[Any, ...]]) -> list[Named]:

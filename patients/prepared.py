@@ -122,7 +122,7 @@ class Prepared(Generic[Row]):
         return next(iter(self(**values)), None)
 
     def _run(self, database: Any, statement: str, values: list[Any]) -> list[Any]:
-        if not self._keep_plan or database.vendor != "postgresql":
+        if not self._keep_plan:
             return _fetched(database.cursor(), statement, values)
         return rows_of(database, statement, values)
 
@@ -134,7 +134,7 @@ class Prepared(Generic[Row]):
         converters = compiler.get_converters(columns)
         compiler.get_converters = lambda _: converters
         if connection.vendor == "postgresql" and self._keep_plan:
-            statement, places = _numbered(statement, places)
+            statement, places = numbered(statement, places)
         reader = _reader(queryset, compiler)
         return queryset, compiler, statement, list(places), bool(converters), reader
 
@@ -210,7 +210,7 @@ class Written:
         made = self._compiler(database).as_sql()
         statement, places = made[0] if isinstance(made, list) else made
         if database.vendor == "postgresql":
-            return _numbered(statement, places)
+            return numbered(statement, places)
         return statement, list(places)
 
 
@@ -243,7 +243,7 @@ def _bound(places: Iterable[Any], values: Mapping[str, Any]) -> list[Any]:
     return [one.bound(values[one.name]) if isinstance(one, Given) else one for one in places]
 
 
-def _numbered(statement: str, places: Iterable[Any]) -> tuple[str, list[Any]]:
+def numbered(statement: str, places: Iterable[Any]) -> tuple[str, list[Any]]:
     """Write the places as PostgreSQL does, $1, $2: a value that is given goes over once."""
     kept: list[Any] = []
     numbers: dict[str, int] = {}
@@ -263,7 +263,9 @@ def _numbered(statement: str, places: Iterable[Any]) -> tuple[str, list[Any]]:
 
 
 def rows_of(database: Any, statement: str, values: list[Any]) -> list[Any]:
-    """Run a statement that PostgreSQL keeps the plan of; its places are written $1, $2."""
+    """Run a statement; PostgreSQL keeps its plan, and wants its places `numbered`."""
+    if database.vendor != "postgresql":
+        return _fetched(database.cursor(), statement, values)
     try:
         return _fetched(preparing(database), statement, values)
     except NotSupportedError:

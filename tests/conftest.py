@@ -29,13 +29,9 @@ settings.load_profile("check")
 
 
 def pytest_collection_finish() -> None:
-    """Looks for garbage less often: all that was imported stays, and tests make little of it.
-
-    By Python's own settings a tenth of the suite's processor time goes into looking.
-    """
+    """Spares looking for garbage among the tests too, as clinic/apps.py does among the rest."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(50_000, 20, 20)
 
 
 class PageAt(Protocol):

@@ -1,6 +1,5 @@
 """`manage.py demo`: a site with an invented programme in it, running."""
 
-import gc
 import os
 from pathlib import Path
 from typing import Any
@@ -43,9 +42,7 @@ class Command(BaseCommand):
                 loading.touch()
                 self.say("Loading the scenario ...")
                 today = timezone.now().astimezone(ZoneInfo(demo_scenario.TIME_ZONE)).date()
-                gc.disable()  # a fifth of the time went into looking for garbage; there is little
                 demo_scenario.build(on=today, progress=self.say)
-                gc.enable()
             loading.unlink(missing_ok=True)
             self.say("Starting web server, worker and scheduler ...")
             running.run_until_stopped(
