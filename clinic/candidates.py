@@ -23,8 +23,8 @@ from patients.models import Patient, Programme
 from patients.rules.date_likeness import compare_dates
 from patients.rules.identity import Candidate, NameKind, Verdict, Why
 from patients.rules.identity_reasons import why_alike
-from patients.rules.name_likeness import comparisons
 from patients.rules.names import name_tokens, normal_name
+from patients.rules.names_beside import comparisons
 
 Owner = tuple[int, int]  # patient id, module id
 ABREAST = 5  # candidates side by side

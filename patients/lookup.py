@@ -10,7 +10,15 @@ from django.db import DEFAULT_DB_ALIAS, connections
 
 from patients.models import Patient
 from patients.prepared import numbered, rows_of
-from patients.rules.candidates import MANY, MOST_COMPARED, NOTHING, SECOND_LOOK, Counting
+from patients.rules.candidates import (
+    MANY,
+    MOST_COMPARED,
+    NOTHING,
+    SAME_INITIAL,
+    SECOND_LOOK,
+    Counting,
+    Initials,
+)
 from patients.rules.identity import (
     Candidate,
     Claim,
@@ -64,20 +72,29 @@ FIRST = {
     for vendor, listed in LISTED.items()
 }
 COUNTED = {vendor: COUNTS.format(listed=listed) for vendor, listed in LISTED.items()}
-# What `candidates.nearest_by_keys` says, in SQL.
+# What `candidates.nearest_by_keys` and `Initials.say` say, in SQL.
 NEAREST = """
-    {names} JOIN (
-        SELECT m.name_id FROM ({weighed}) asked JOIN patients_matchkey m ON m.key = asked.key
-        GROUP BY m.name_id ORDER BY sum(asked.weight) DESC, m.name_id LIMIT %s
-    ) near ON near.name_id = n.id
-    ORDER BY n.id
+    SELECT * FROM (
+        {names} JOIN (
+            SELECT m.name_id, sum(asked.weight) AS weight
+            FROM ({weighed}) asked JOIN patients_matchkey m ON m.key = asked.key
+            GROUP BY m.name_id
+        ) near ON near.name_id = n.id
+        ORDER BY near.weight
+            + CASE WHEN substr(n.given, 1, 1) = %s THEN {initial} ELSE 0 END
+            + CASE WHEN substr(n.family, 1, 1) = %s THEN {initial} ELSE 0 END DESC, n.id
+        LIMIT %s
+    ) found ORDER BY id
 """
 NEAREST_NAMES = {
     "postgresql": NEAREST.format(
-        names=NAMES, weighed="SELECT * FROM unnest(%s::bigint[], %s::integer[]) AS t(key, weight)"
+        names=NAMES,
+        initial=SAME_INITIAL,
+        weighed="SELECT * FROM unnest(%s::bigint[], %s::integer[]) AS t(key, weight)",
     ),
     "sqlite": NEAREST.format(
         names=NAMES,
+        initial=SAME_INITIAL,
         weighed="SELECT k.value AS key, w.value AS weight "
         "FROM json_each(%s) k JOIN json_each(%s) w ON w.key = k.key",
     ),
@@ -148,9 +165,11 @@ class OnRecord:
                 self._people = number or 0
         return self._others(names)
 
-    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
-        """Return the names that are `nearest_by_keys`, each weighed by the keys that it has."""
-        return self._others(_fetch(NEAREST_NAMES, weights, weights.values(), most))
+    def nearest(
+        self, weights: Mapping[int, int], initials: Initials, *, most: int
+    ) -> Sequence[Named]:
+        """Return the names that are `nearest_by_keys`: by the keys they have, and by initials."""
+        return self._others(_fetch(NEAREST_NAMES, weights, weights.values(), *initials, most))
 
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one patient."""
@@ -172,14 +191,14 @@ class OnRecord:
         return [one for one in _named(rows) if one.person_id != self._without]
 
 
-def _fetch(query: Mapping[str, str], *values: int | Iterable[int]) -> list[tuple[Any, ...]]:
+def _fetch(query: Mapping[str, str], *values: int | str | Iterable[int]) -> list[tuple[Any, ...]]:
     """Run a query; PostgreSQL keeps its plan, which spares most of the time.
 
     Several keys go over as one text, which is quickest to send: an array there, or JSON.
     """
     database = connections[DEFAULT_DB_ALIAS]
     listed = "{%s}" if database.vendor == "postgresql" else "[%s]"
-    sent = [v if isinstance(v, int) else listed % ",".join(map(str, v)) for v in values]
+    sent = [v if isinstance(v, (int, str)) else listed % ",".join(map(str, v)) for v in values]
     return rows_of(database, _statement(database.vendor, query[database.vendor]), sent)
 
 

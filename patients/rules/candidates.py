@@ -3,25 +3,30 @@
 Nothing here decides; `identity.decide` reads what is found.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from heapq import nsmallest
-from itertools import accumulate
+from itertools import accumulate, groupby
 from math import log, log2
+from operator import attrgetter
 from typing import NamedTuple, Protocol
 
-from patients.rules.date_likeness import Born, DateAlike, compare_dates
+from rapidfuzz.distance import JaroWinkler
+
+from patients.rules.date_likeness import Born, BornBeside, DateAlike, digits_in_common
 from patients.rules.evidence import DATE_BITS, FEW, LINK_AGREES, LINK_DISAGREES, NameBits
 from patients.rules.identity_keys import asked_first, asked_second, namesake_keys, word_key
 from patients.rules.identity_reasons import Why, why_alike
-from patients.rules.name_likeness import Beside, NameLikeness
 from patients.rules.names import NormalName, joined
+from patients.rules.names_beside import Beside, NameLikeness
 
 MOST_COMPARED = 2000
 MANY = 5000  # bearers of a name are counted no further
 SECOND_LOOK = 150  # names looked at in the second pass, those of the rarest keys
-NEAREST_BY_KEYS = 60  # of these are compared: those with the most keys in common, and the rarest
+NEAREST_BY_KEYS = 30  # of these are compared: those with the most keys in common, and the rarest
+
+SAME_INITIAL = 100  # says as much as a key that one in e has in common
 
 # Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
 LIKELY = -2.0
@@ -59,6 +64,18 @@ class Named(NamedTuple):
     born: Born
 
 
+class Initials(NamedTuple):
+    """The first letters of a given and a family name."""
+
+    given: str
+    family: str
+
+    def say(self, name: NormalName) -> int:
+        """Return how much it says for a name on the register, in the unit of `rarest_keys`."""
+        same = (name.given[:1] == self.given) + (name.family[:1] == self.family)
+        return SAME_INITIAL * same
+
+
 class Register(Protocol):
     """Where candidates come from: the database (patients/lookup.py), or memory (in_memory.py)."""
 
@@ -75,8 +92,10 @@ class Register(Protocol):
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one person."""
 
-    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
-        """Return the names that are `nearest_by_keys`, each weighed by the keys that it has."""
+    def nearest(
+        self, weights: Mapping[int, int], initials: Initials, *, most: int
+    ) -> Sequence[Named]:
+        """Return the names that are `nearest_by_keys`: by the keys they have, and by initials."""
 
     def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
         """Count the names that have each key, no further than `upto`."""
@@ -91,11 +110,38 @@ class Compared(NamedTuple):
     weight: float
 
 
+_weight = attrgetter("weight")
+
+
 class Comparison(NamedTuple):
     """Everybody who was compared; `all_of_the_day` is False if they were too many to compare."""
 
+    name: NormalName
+    born: Born
     compared: list[Compared]
     all_of_the_day: bool
+
+    def best_of_each(self, some: Iterable[Compared]) -> Iterator[Compared]:
+        """Yield for each person the name that speaks most for it, the strongest person first.
+
+        Of two who weigh the same, first the one whose date has more digits in common, then the one
+        whose name is spelled more alike.
+        """
+        seen: set[PersonId] = set()
+        heaviest_first = sorted(some, key=_weight, reverse=True)
+        for _, weighing_the_same in groupby(heaviest_first, key=_weight):
+            equal = list(weighing_the_same)
+            for one in sorted(equal, key=self._order) if len(equal) > 1 else equal:
+                if one.named.person_id not in seen:
+                    seen.add(one.named.person_id)
+                    yield one
+
+    def _order(self, one: Compared) -> tuple[int, float, str, bool]:
+        _, person_id, kind, name, born = one.named
+        spelled_alike = JaroWinkler.similarity(self.name.given, name.given)
+        spelled_alike += JaroWinkler.similarity(self.name.family, name.family)
+        digits = digits_in_common(self.born, born)
+        return -digits, -spelled_alike, str(person_id), kind != NameKind.CURRENT
 
 
 @dataclass(frozen=True)
@@ -115,8 +161,9 @@ def likely(name: NormalName, born: Born, register: Register) -> tuple[Candidate,
 
     The person is not on that register: to look for duplicates, leave out the record that asks.
     """
-    found = best_of_each(compare(name, born, register, None).compared)
-    return tuple(as_candidate(one, None) for one in found if one.weight >= LIKELY)
+    found = compare(name, born, register, None)
+    enough = (one for one in found.compared if one.weight >= LIKELY)
+    return tuple(as_candidate(one, None) for one in found.best_of_each(enough))
 
 
 def compare(
@@ -134,12 +181,14 @@ def compare(
         weighed.add(register.of(link_person_id))
     if weighed.strongest() < STRONG:
         weights = rarest_keys(register.bearers(wider, upto=SECOND_LOOK), people, upto=SECOND_LOOK)
-        weighed.add(register.nearest(weights, most=NEAREST_BY_KEYS))
-    return Comparison(list(weighed.compared.values()), len(found) < MOST_COMPARED)
+        initials = Initials(name.given[:1], name.family[:1])
+        weighed.add(register.nearest(weights, initials, most=NEAREST_BY_KEYS))
+    compared = list(weighed.compared.values())
+    return Comparison(name, born, compared, len(found) < MOST_COMPARED)
 
 
 def rarest_keys(shared_by: Mapping[int, int], people: int, *, upto: int) -> dict[int, int]:
-    """Return the keys that the fewest names share, with how much each says in common.
+    """Return the keys that the fewest names share, with how much each says.
 
     As many keys as the names behind them, a name counted once for each, are fewer than `upto`.
     `shared_by`: how many names have each key. What a key says: hundredths of the natural logarithm
@@ -163,42 +212,30 @@ class _Weighing:
     """One claim against names of the register, each weighed once."""
 
     def __init__(self, name: NormalName, born: Born, bits: NameBits, people: int) -> None:
-        self._comparisons, self._born, self._bits = Beside(name).comparisons, born, bits
+        self._beside, self._dates, self._bits = Beside(name), BornBeside(born), bits
         self._chance = log2(max(people, 1))
         self.compared: dict[int, Compared] = {}
 
     def add(self, found: Iterable[Named]) -> None:
         """Weigh the names that are new."""
-        comparisons, born = self._comparisons, self._born
-        bits_of, compared = self._bits.of, self.compared
+        unseen = [named for named in found if named.id not in self.compared]
+        self._beside.look_over([named.name for named in unseen])
+        self._dates.look_over([named.born for named in unseen])
+        comparisons, dates_of, bits_of = self._beside.comparisons, self._dates, self._bits
         new = tuple.__new__  # quicker than the class, which matters among hundreds
-        for named in found:
-            if named.id in compared:
-                continue
-            dates = compare_dates(born, named.born)
+        for named in unseen:
+            dates = dates_of[named.born]
             ways = comparisons(named.name)
             names = ways[0]
-            bits = bits_of(names)
+            bits = bits_of[names]
             if len(ways) > 1:
-                bits, names = max((bits_of(names), names) for names in ways)
+                bits, names = max((bits_of[names], names) for names in ways)
             weight = bits + DATE_BITS[dates] - self._chance
-            compared[named.id] = new(Compared, (named, names, dates, weight))
+            self.compared[named.id] = new(Compared, (named, names, dates, weight))
 
     def strongest(self) -> float:
         """Return the weight of the strongest so far."""
         return max((one.weight for one in self.compared.values()), default=NEAREST)
-
-
-def best_of_each(compared: Iterable[Compared]) -> list[Compared]:
-    """Return for each person the name that speaks most for it, the strongest person first."""
-    best: dict[PersonId, Compared] = {}
-    for one in sorted(compared, key=_order):
-        best.setdefault(one.named.person_id, one)
-    return list(best.values())
-
-
-def _order(one: Compared) -> tuple[float, str, bool]:
-    return -one.weight, str(one.named.person_id), one.named.kind != NameKind.CURRENT
 
 
 def with_link(one: Compared, link_person_id: PersonId | None) -> float:

@@ -1,11 +1,15 @@
 """How alike are two dates of birth, as people mistype them?"""
 
+from collections.abc import Iterable
 from datetime import date
 from enum import StrEnum
 from functools import lru_cache
 from typing import NamedTuple
 
 from rapidfuzz.distance import OSA, Hamming
+from rapidfuzz.process import extract
+
+WORTH_A_LOOK = 16  # fewer dates are compared as quickly one by one
 
 
 class WrittenDate(NamedTuple):
@@ -39,6 +43,8 @@ def compare_dates(one: Born, other: Born) -> DateAlike:
     """Compare two dates of birth; symmetric."""
     if one is None or other is None:
         return DateAlike.UNKNOWN if one or other else DateAlike.BOTH_UNKNOWN
+    if one == other:
+        return DateAlike.EQUAL
     left, right = digits(one), digits(other)
     if left == right:
         return DateAlike.EQUAL
@@ -56,6 +62,46 @@ def compare_dates(one: Born, other: Born) -> DateAlike:
     if two_parts:
         return DateAlike.TWO_PARTS
     return DateAlike.TWO_DIGITS if slips == 2 else DateAlike.DIFFERENT
+
+
+class BornBeside(dict[Born, DateAlike]):
+    """How alike other dates are to one date of birth, each compared once."""
+
+    def __init__(self, born: Born) -> None:
+        super().__init__()
+        self._born = born
+
+    def __missing__(self, other: Born) -> DateAlike:
+        alike = self[other] = compare_dates(self._born, other)
+        return alike
+
+    def look_over(self, dates: Iterable[Born]) -> None:
+        """Note of many dates at once which are DIFFERENT: most are, and one by one that is slow.
+
+        The rest, with the same year or the same day of the year or few slips, is compared when it
+        is asked for.
+        """
+        new = {*dates} - self.keys() - {None}
+        if self._born is None or len(new) < WORTH_A_LOOK:
+            return
+        own = digits(self._born)
+        written = {digits(born): born for born in new if born is not None}
+        few_slips = extract(own, written.keys(), scorer=OSA.distance, score_cutoff=2, limit=None)
+        for slipped, *_ in few_slips:
+            del written[slipped]
+        year, day = own[:4], own[4:]
+        self.update(
+            (born, DateAlike.DIFFERENT)
+            for text, born in written.items()
+            if text[:4] != year and text[4:] != day
+        )
+
+
+def digits_in_common(one: Born, other: Born) -> int:
+    """Count the digits that two dates of birth have in the same places, of eight."""
+    if one is None or other is None:
+        return 0
+    return 8 - Hamming.distance(digits(one), digits(other))
 
 
 @lru_cache(maxsize=1 << 16)

@@ -14,7 +14,8 @@ ever matches anybody (patients/rules/identity.py).
 from math import inf, log2
 
 from patients.rules.date_likeness import DateAlike
-from patients.rules.name_likeness import Alike, NameLikeness
+from patients.rules.name_likeness import Alike
+from patients.rules.names_beside import NameLikeness
 
 BIRTH_DAYS = 21_915  # birthdays of adults spread over about sixty years of 365.25 days
 
@@ -77,7 +78,7 @@ def equal_name_bits(bearers: int, people: int) -> float:
     return bits(EQUAL_NAME, max(bearers, 1) / max(people, FEW))
 
 
-class NameBits:
+class NameBits(dict[NameLikeness, float]):
     """The bits with which each likeness to one typed name speaks for one person.
 
     `given_bearers`, `family_bearers`: how many of the `people` on the register have that name in
@@ -85,17 +86,18 @@ class NameBits:
     """
 
     def __init__(self, given_bearers: int, family_bearers: int, people: int) -> None:
+        super().__init__()
         given = equal_name_bits(given_bearers, people)
         family = equal_name_bits(family_bearers, people)
         # What is less than equal says no more than equal.
         self._straight = _at_most(GIVEN_BITS, given), _at_most(FAMILY_BITS, family)
         self._moved = _at_most(GIVEN_BITS, family), _at_most(FAMILY_BITS, given)
 
-    def of(self, names: NameLikeness) -> float:
-        """Return the bits of one likeness."""
+    def __missing__(self, names: NameLikeness) -> float:
         given, family = self._moved if names.moved else self._straight
         said = given[names.given] + family[names.family]
-        return said + MOVED if names.moved else said
+        bits = self[names] = said + MOVED if names.moved else said
+        return bits
 
 
 def _at_most(bits_of: dict[Alike, float], most: float) -> dict[Alike, float]:

@@ -7,6 +7,7 @@ the evidence (evidence.py). The weight of the evidence orders candidates and not
 
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import islice
 
 from patients.rules.candidates import (
     LIKELY,
@@ -14,12 +15,12 @@ from patients.rules.candidates import (
     NEAREST,
     Candidate,
     Compared,
+    Comparison,
     Named,
     NameKind,
     PersonId,
     Register,
     as_candidate,
-    best_of_each,
     compare,
     likely,
     with_link,
@@ -28,8 +29,9 @@ from patients.rules.date_likeness import Born, DateAlike, WrittenDate
 from patients.rules.evidence import BIRTH_DAYS
 from patients.rules.identity_keys import first_word, namesake_key, word_key
 from patients.rules.identity_reasons import Why
-from patients.rules.name_likeness import LONG_ENOUGH, Alike, NameLikeness, comparisons
+from patients.rules.name_likeness import LONG_ENOUGH, Alike
 from patients.rules.names import NormalName, bearing, joined, normal_name
+from patients.rules.names_beside import Beside, NameLikeness
 
 # What callers outside need beside the rule.
 __all__ = [
@@ -112,7 +114,7 @@ def decide(
     name = normal_name(claim.given_names, claim.family_names)
     found = compare(name, claim.birth_date, register, link_person_id)
     of_the_day = [one for one in found.compared if one.dates is DateAlike.EQUAL]
-    fitting = best_of_each(one for one in of_the_day if _fits(one))
+    fitting = list(found.best_of_each(one for one in of_the_day if _fits(one)))
     doubts = _doubts(
         _Asked(name, claim.birth_date, register, link_person_id, policy),
         of_the_day,
@@ -120,7 +122,7 @@ def decide(
     )
     if not found.all_of_the_day and fitting:
         doubts = (*doubts, Why.TOO_MANY_TO_COMPARE)
-    candidates = _candidates(found.compared, fitting, link_person_id)
+    candidates = _candidates(found, fitting, link_person_id)
     if not doubts:
         first = candidates[0]
         return Decision(Verdict.AUTOMATIC, first.person_id, first.reasons, candidates)
@@ -131,17 +133,18 @@ def decide(
 
 
 def _candidates(
-    compared: list[Compared], fitting: list[Compared], link_person_id: PersonId | None
+    found: Comparison, fitting: list[Compared], link_person_id: PersonId | None
 ) -> tuple[Candidate, ...]:
     """Who fits leads, never second to a rarer name; then the strongest, and whose link it was."""
-    fits = {one.named.person_id for one in fitting}
-    others = best_of_each(
-        one
-        for one in compared
-        if (one.weight >= NEAREST or one.named.person_id == link_person_id)
-        and one.named.person_id not in fits
+    apart = {one.named.person_id for one in fitting} | {link_person_id}
+    nearest = found.best_of_each(
+        one for one in found.compared if one.weight >= NEAREST and one.named.person_id not in apart
     )
-    others.sort(key=lambda one: -with_link(one, link_person_id))
+    others = list(islice(nearest, SHOWN))
+    if link_person_id not in {one.named.person_id for one in fitting}:
+        of_the_link = (one for one in found.compared if one.named.person_id == link_person_id)
+        others += islice(found.best_of_each(of_the_link), 1)
+        others.sort(key=lambda one: -with_link(one, link_person_id))
     return tuple(as_candidate(one, link_person_id) for one in [*fitting, *others][:SHOWN])
 
 
@@ -187,7 +190,7 @@ def _doubts(asked: _Asked, of_the_day: list[Compared], fitting: list[Compared]) 
     exact = _is_exact(one.names)
     linked = asked.link_person_id == one.named.person_id
     doubts = [] if exact else _doubts_of_a_difference(asked, one)
-    if any(_similar(asked, one.named, other) for other in of_the_day):
+    if _somebody_similar(asked, one.named, of_the_day):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
     if not (linked and exact) and _is_common(asked, one):
         doubts.append(Why.NAME_TOO_COMMON)
@@ -198,18 +201,22 @@ def _doubts(asked: _Asked, of_the_day: list[Compared], fitting: list[Compared]) 
     return tuple(doubts)
 
 
-def _similar(asked: _Asked, one: Named, other: Compared) -> bool:
+def _somebody_similar(asked: _Asked, one: Named, of_the_day: list[Compared]) -> bool:
     """Twins, or a parent and child under one date of birth."""
-    if other.named.person_id == one.person_id:
-        return False
-    names = comparisons(one.name, other.named.name)[0]
+    others = [other.named.name for other in of_the_day if other.named.person_id != one.person_id]
+    beside = Beside(one.name)
+    beside.look_over(others)
+    return any(_similar(asked, one.name, beside.comparisons(other)[0]) for other in others)
+
+
+def _similar(asked: _Asked, name: NormalName, names: NameLikeness) -> bool:
     missing = {Alike.MISSING, Alike.BOTH_MISSING}
     unlike = {Alike.DIFFERENT, Alike.RESEMBLES}
     if names.family in missing | unlike:
         return names.family in missing and names.given not in missing | unlike
     if names.given not in missing | {Alike.DIFFERENT}:
         return True
-    return asked.bearers(word_key(joined(one.name.family))) <= TWINS_NAME_BEARERS
+    return asked.bearers(word_key(joined(name.family))) <= TWINS_NAME_BEARERS
 
 
 def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:

@@ -6,9 +6,11 @@ who is likely come the keys without a date.
 """
 
 from collections.abc import Iterator
+from datetime import date
 from hashlib import blake2b
+from struct import Struct
 
-from patients.rules.date_likeness import Born, digits
+from patients.rules.date_likeness import Born, WrittenDate, digits
 from patients.rules.name_likeness import phonetic
 from patients.rules.names import NormalName, bearing, first_name, joined, words
 
@@ -17,10 +19,14 @@ MOST_WORDS = 8
 BEGINS = 4
 
 
-def key(kind: str, *parts: object) -> int:
+SIGNED_64_BITS = Struct(">q")
+
+
+def key(*kind_and_parts: str) -> int:
     """Return a key: a signed 64-bit hash."""
-    text = "|".join([kind, *map(str, parts)])
-    return int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), signed=True)
+    hashed = blake2b("|".join(kind_and_parts).encode(), digest_size=8)
+    number: int = SIGNED_64_BITS.unpack(hashed.digest())[0]
+    return number
 
 
 def keys_of(name: NormalName, born: Born) -> set[int]:
@@ -37,7 +43,8 @@ def asked_first(name: NormalName, born: Born) -> set[int]:
     """Return the keys of the first pass: those that hold a date."""
     keys = set(dated_keys(name, born))
     if born is not None:
-        keys.add(key("date", born.year, born.day, born.month))
+        year, month, day = _parts(born)
+        keys.add(key("date", year, day, month))
     return keys
 
 
@@ -50,12 +57,16 @@ def dated_keys(name: NormalName, born: Born) -> Iterator[int]:
     """Yield the date of birth, and each sound with year-month, year-day and month-day."""
     if born is None:
         return
-    year, month, day = born.year, born.month, born.day
+    year, month, day = _parts(born)
     yield key("date", year, month, day)
     for sound in sounds(name):
         yield key("sound-year-month", sound, year, month)
         yield key("sound-year-day", sound, year, day)
         yield key("sound-month-day", sound, month, day)
+
+
+def _parts(born: date | WrittenDate) -> tuple[str, str, str]:
+    return str(born.year), str(born.month), str(born.day)
 
 
 def mistyped_date_keys(born: Born) -> set[int]:
@@ -64,7 +75,8 @@ def mistyped_date_keys(born: Born) -> set[int]:
         return set()
     text = digits(born)
     swapped = (text[:at] + text[at + 1] + text[at] + text[at + 2 :] for at in range(len(text) - 1))
-    return {key("date", int(d[:4]), int(d[4:6]), int(d[6:])) for d in swapped if d != text}
+    parts = ((d[:4], d[4:6], d[6:]) for d in swapped if d != text)
+    return {key("date", *(part.lstrip("0") or "0" for part in three)) for three in parts}
 
 
 def word_keys(name: NormalName) -> set[int]:

@@ -3,7 +3,8 @@
 from enum import StrEnum
 
 from patients.rules.date_likeness import DateAlike
-from patients.rules.name_likeness import Alike, NameLikeness
+from patients.rules.name_likeness import Alike
+from patients.rules.names_beside import NameLikeness
 
 
 class Why(StrEnum):

@@ -4,16 +4,14 @@ The string comparators are rapidfuzz's, the phonetic code is jellyfish's Metapho
 are those of the `nicknames` package. Every comparison is symmetric.
 """
 
-from collections.abc import Callable
 from enum import StrEnum
-from functools import lru_cache, partial
-from typing import NamedTuple
+from functools import lru_cache
 
 from jellyfish import metaphone
 from nicknames import NickNamer
 from rapidfuzz.distance import OSA, JaroWinkler
 
-from patients.rules.names import NormalName, bearing, first_name, joined, words
+from patients.rules.names import bearing, first_name, joined, words
 
 CLOSE = 0.88  # Jaro-Winkler similarity, 0 to 1
 RESEMBLES = 0.80
@@ -41,19 +39,6 @@ class Alike(StrEnum):
     __hash__ = str.__hash__  # an enumeration's own is slow, and every comparison is looked up
 
 
-class NameLikeness(NamedTuple):
-    """How the given name and the family name of the second name are met by the first.
-
-    `moved`: each by the other part of the first, or a word stood in the other field.
-    `generation_differs`: both say which of the generations it is, and not the same (Sr and Jr).
-    """
-
-    given: Alike
-    family: Alike
-    moved: bool = False
-    generation_differs: bool = False
-
-
 # The phonetic table of the package knows no accents and no other scripts; normal form has none.
 _NICKNAMES = NickNamer()
 
@@ -75,10 +60,22 @@ def one_edit(one: str, other: str) -> bool:
     return abs(len(one) - len(other)) <= 1 and OSA.distance(one, other, score_cutoff=1) == 1
 
 
-class _Part:
-    """One part of a name with what is compared of it; `several`: it is not one word."""
+class Part:
+    """One part of a name with what is compared of it; `several`: it is not one word.
 
-    __slots__ = ("bearing", "first", "joined", "of_bearing", "several", "words")
+    `as_given`, `as_family`: every string that a comparison reads.
+    """
+
+    __slots__ = (
+        "as_family",
+        "as_given",
+        "bearing",
+        "first",
+        "joined",
+        "of_bearing",
+        "several",
+        "words",
+    )
 
     def __init__(self, text: str) -> None:
         self.several = " " in text or "-" in text
@@ -86,25 +83,28 @@ class _Part:
             self.words, self.joined, self.first = words(text), joined(text), first_name(text)
             self.bearing = bearing(text)
             self.of_bearing = "".join(self.bearing)
+            self.as_given = (self.joined, self.first, *self.words)
+            self.as_family = (self.joined, self.of_bearing, *self.bearing)
         else:  # most are one word, and need no second look
             self.words = self.bearing = (text,)
             self.joined = self.first = self.of_bearing = text
+            self.as_given = self.as_family = (text,)
 
 
-_part = lru_cache(maxsize=1 << 16)(_Part)
+part = lru_cache(maxsize=1 << 16)(Part)
 
 
 def compare_given(one: str, other: str) -> Alike:
     """Compare two given names in normal form."""
-    return _compare_given(_part(one), _part(other))
+    return compare_given_parts(part(one), part(other))
 
 
 def compare_family(one: str, other: str) -> Alike:
     """Compare two family names in normal form."""
-    return _compare_family(_part(one), _part(other))
+    return compare_family_parts(part(one), part(other))
 
 
-def _compare_given(one: _Part, other: _Part) -> Alike:
+def compare_given_parts(one: Part, other: Part) -> Alike:
     left, right = one.joined, other.joined
     if not left or not right:
         return Alike.MISSING if left or right else Alike.BOTH_MISSING
@@ -125,7 +125,7 @@ def _compare_given(one: _Part, other: _Part) -> Alike:
     return _by_sound_or_sight(left, right)
 
 
-def _compare_family(one: _Part, other: _Part) -> Alike:
+def compare_family_parts(one: Part, other: Part) -> Alike:
     left, right = one.joined, other.joined
     if not left or not right:
         return Alike.MISSING if left or right else Alike.BOTH_MISSING
@@ -149,85 +149,3 @@ def _by_sound_or_sight(left: str, right: str) -> Alike:
     if similarity >= CLOSE:
         return Alike.CLOSE
     return Alike.RESEMBLES if similarity else Alike.DIFFERENT
-
-
-class _Alike(dict[str, Alike]):
-    """How alike other texts are to one part of a name, each compared once."""
-
-    def __init__(self, part: str, compare: Callable[[_Part, _Part], Alike]) -> None:
-        super().__init__()
-        self._beside = partial(compare, _part(part))
-
-    def __missing__(self, text: str) -> Alike:
-        alike = self[text] = self._beside(_part(text))
-        return alike
-
-
-class Beside:
-    """One name, to be laid beside many: many of them have a part in common."""
-
-    def __init__(self, name: NormalName) -> None:
-        self._name = name
-        self._given = _Alike(name.given, _compare_given)
-        self._family = _Alike(name.family, _compare_family)
-        self._family_as_given = _Alike(name.family, _compare_given)
-        self._given_as_family = _Alike(name.given, _compare_family)
-        self._starts = name.family[:1], name.given[:1]
-        self._letters = len(name.given) + len(name.family)
-        self._words = sorted(words(name.given) + words(name.family))
-
-    def comparisons(self, other: NormalName) -> tuple[NameLikeness, ...]:
-        """Return the ways in which both can be laid side by side: straight, and crosswise too.
-
-        Crosswise only if something agrees that way; the caller takes the one that says most. Equal
-        words in whatever field are one name.
-        """
-        others_given, others_family, generation = other
-        given, family = self._given[others_given], self._family[others_family]
-        own = self._name.generation
-        differs = bool(own and generation and own != generation)
-        straight = (NameLikeness(given, family, False, True),) if differs else ALIKE[given, family]
-        if given is family is EQUAL:
-            return straight
-        if (given in SHARING or family in SHARING) and self._has_the_words_of(other):
-            return (NameLikeness(EQUAL, EQUAL, True, differs),)
-        if given in AGREEING and family in AGREEING:
-            return straight
-        # A quick look at the first letters spares most comparisons.
-        starts_as_given, starts_as_family = self._starts
-        if starts_as_given != others_given[:1] and starts_as_family != others_family[:1]:
-            return straight
-        given, family = self._family_as_given[others_given], self._given_as_family[others_family]
-        if given in AGREEING or family in AGREEING:
-            return *straight, NameLikeness(given, family, True, differs)
-        return straight
-
-    def _has_the_words_of(self, other: NormalName) -> bool:
-        """The same words, however they are spread over the two fields."""
-        if abs(len(other.given) + len(other.family) - self._letters) > 1 or not self._words:
-            return False
-        return sorted(words(other.given) + words(other.family)) == self._words
-
-
-def comparisons(one: NormalName, other: NormalName) -> tuple[NameLikeness, ...]:
-    """Return the ways in which two names can be laid side by side (`Beside.comparisons`)."""
-    return Beside(one).comparisons(other)
-
-
-EQUAL = Alike.EQUAL
-# What is found of most names is one of these.
-ALIKE = {(given, family): (NameLikeness(given, family),) for given in Alike for family in Alike}
-# Only with a word in common, or a field empty, can the words stand in other fields.
-SHARING = frozenset({Alike.EQUAL, Alike.MIDDLE_NAME, Alike.PART, Alike.SHARED, Alike.MISSING})
-# What speaks for one and the same name, and not by chance.
-AGREEING = frozenset(
-    {
-        Alike.EQUAL,
-        Alike.MIDDLE_NAME,
-        Alike.ONE_EDIT,
-        Alike.SHORT_FORM,
-        Alike.PART,
-        Alike.PHONETIC,
-        Alike.CLOSE,
-    }
-)

@@ -6,8 +6,9 @@ number is wrong (twins share family name and birthday); a new family name is a c
 
 from typing import Protocol
 
-from patients.rules.name_likeness import Alike, NameLikeness, comparisons
+from patients.rules.name_likeness import Alike
 from patients.rules.names import name_tokens, normal_name
+from patients.rules.names_beside import NameLikeness, comparisons
 from patients.rules.schedule_known import KnownPatient
 from patients.rules.schedule_rows import ScheduleRow
 

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from patients.lookup import OnRecord, likely_same, whose
 from patients.match_keys import keep
 from patients.models import Patient
-from patients.rules.candidates import MANY, SECOND_LOOK, Counting
+from patients.rules.candidates import MANY, SECOND_LOOK, Counting, Initials
 from patients.rules.identity import Claim, Decision, Policy, Verdict, Why, decide
 from patients.rules.identity_keys import namesake_keys, word_key, word_keys
 from patients.rules.in_memory import InMemoryRegister, Person
@@ -99,17 +99,20 @@ def test_a_count_cut_short_is_not_taken_for_the_whole() -> None:
     assert register.bearers([ruiz], upto=MANY) == {ruiz: many}
 
 
-def test_the_nearest_by_their_keys_are_the_same_in_memory() -> None:
-    persons = [Person(n, f"Given{n % 7}", f"Family{n % 5}", BORN) for n in range(1, 60)]
+@pytest.mark.parametrize("given", ["Given3", "Ivo", ""])
+def test_the_nearest_by_their_keys_are_the_same_in_memory(given: str) -> None:
+    persons = [
+        Person(n, f"{'GHI'[n % 3]}iven{n % 7}", f"Family{n % 5}", BORN) for n in range(1, 60)
+    ]
     _enrol(persons)
-    name = normal_name("Given3", "Family2")
+    name = normal_name(given, "Family2")
     keys = sorted(word_keys(name) | namesake_keys(name))
     weights = {key: 100 * place for place, key in enumerate(keys, start=1)}
-    memory = InMemoryRegister(persons)
-    everybody = len(memory.nearest(weights, most=len(persons)))
+    memory, by = InMemoryRegister(persons), Initials(name.given[:1], name.family[:1])
+    everybody = len(memory.nearest(weights, by, most=len(persons)))
     for most in (1, 5, 12, 200):
-        expected = [one.person_id for one in memory.nearest(weights, most=most)]
-        assert [one.person_id for one in OnRecord().nearest(weights, most=most)] == expected
+        expected = [one.person_id for one in memory.nearest(weights, by, most=most)]
+        assert [one.person_id for one in OnRecord().nearest(weights, by, most=most)] == expected
         assert len(expected) == min(most, everybody) > 0
 
 

@@ -1,12 +1,14 @@
 """How alike two dates of birth are, row by row."""
 
 from datetime import date
+from unittest.mock import patch
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patients.rules.date_likeness import Born, DateAlike, WrittenDate, compare_dates
+from patients.rules import date_likeness
+from patients.rules.date_likeness import Born, BornBeside, DateAlike, WrittenDate, compare_dates
 
 ROWS: list[tuple[Born, Born, DateAlike]] = [
     (date(1980, 3, 12), date(1980, 3, 12), DateAlike.EQUAL),
@@ -35,3 +37,15 @@ def test_dates_of_birth(one: Born, other: Born, alike: DateAlike) -> None:
 def test_only_the_same_day_is_equal(one: date, other: date) -> None:
     assert (compare_dates(one, other) == DateAlike.EQUAL) is (one == other)
     assert compare_dates(one, other) == compare_dates(other, one)
+
+
+DAYS = st.dates(date(1979, 12, 1), date(1982, 2, 1))
+BORN = st.one_of(DAYS, DAYS.map(lambda day: WrittenDate(day.year, day.month, 31)), st.none())
+
+
+@given(BORN, st.lists(st.one_of(BORN, st.dates()), max_size=12))
+def test_looked_over_together_is_as_one_by_one(one: Born, others: list[Born]) -> None:
+    beside = BornBeside(one)
+    with patch.object(date_likeness, "WORTH_A_LOOK", 1):
+        beside.look_over(others)
+    assert [beside[other] for other in others] == [compare_dates(one, other) for other in others]
