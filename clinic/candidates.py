@@ -256,7 +256,7 @@ def _waiting(
         .order_by("clear_by", "id")
     )
     waiting: dict[Owner, list[Waiting]] = defaultdict(list)
-    for told in standings(rows, on=on, settings=settings):
+    for told in standings(rows, on=on):
         or_date = told.facts.or_date
         said = "; ".join(why(told, reached(told, at=at, zone=settings.zone)))
         words = f", OR date {day(or_date)}: {said}" if or_date else f": {said}"

@@ -12,9 +12,8 @@ from django.db.models import QuerySet
 from clinic.models import Confirmation, StaffUser
 from education.models import Assignment
 from education.rules.confirm import CANNOT_TELL, Requirement, Verdict, Word, may_confirm
-from education.standings import Told, standings
+from education.standings import Told, standings_at
 from patients import programme
-from patients.clock import local_date
 from patients.models import Booking, Operation
 from patients.prepared import GivenIds, prepared
 from patients.schedule import change
@@ -58,10 +57,7 @@ def answers(operations: list[Operation], *, at: datetime) -> list[OperationAnswe
     if not operations:
         return []
     try:
-        used = programme.current()
-        on = local_date(at, used.zone)
-        assignments = _open_assignments(operations)
-        told = standings(assignments, on=on, settings=used, brief=True)
+        on, told = standings_at(_open_assignments(operations), at=at)
     except (Error, programme.NotFounded):
         return [OperationAnswer(o, CANNOT_TELL, (), at) for o in operations]
     by_operation: dict[int, list[Told]] = defaultdict(list)

@@ -44,7 +44,6 @@ from patients.models import (
     OperationChange,
     OperationMoved,
     Patient,
-    Programme,
 )
 from patients.prepared import GivenIds, prepared
 
@@ -92,7 +91,7 @@ def resting_on(clearances: Iterable[Clearance], *, at: datetime) -> list[Resting
     )
     modules = {c.module_id for c in clearances}
     found = []
-    for one, confirmation in _confirmed(confirmed, modules=modules, on=on, used=used):
+    for one, confirmation in _confirmed(confirmed, modules=modules, on=on):
         fewer = replace(
             one.facts, clearances=tuple(c for c in one.facts.clearances if c.id not in ending)
         )
@@ -103,7 +102,7 @@ def resting_on(clearances: Iterable[Clearance], *, at: datetime) -> list[Resting
 
 
 def _confirmed(
-    operations: QuerySet[Operation], *, modules: set[int] | None, on: date, used: Programme
+    operations: QuerySet[Operation], *, modules: set[int] | None, on: date
 ) -> Iterator[tuple[Told, Confirmation | None]]:
     """Yield how each module that is due before these operations stands, and who confirmed them.
 
@@ -117,7 +116,6 @@ def _confirmed(
         .select_related("operation__patient", "module")
         .order_by("operation__or_date", "id"),
         on=on,
-        settings=used,
     )
     confirmations = latest_confirmations([one.assignment.operation for one in told])
     for one in told:
@@ -163,7 +161,7 @@ def tell_who_confirmed_meanwhile(
     )
     lapsed = [
         _not_clear(one.assignment.operation, confirmation)
-        for one, confirmation in _confirmed(returned, modules=None, on=on, used=used)
+        for one, confirmation in _confirmed(returned, modules=None, on=on)
         if (confirmation is None or confirmation.recorded_at >= merge.recorded_at)
         and not _stands(one, one.facts, confirmation, used.notice_days, on=on)
     ]

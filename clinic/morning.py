@@ -166,7 +166,7 @@ def read(asked: Asked, *, at: datetime, member_id: int | None = None) -> Morning
     choices = _choices()
     span = around(on)
     found = _found(asked, on, settings.notice_days, zone)
-    told = standings(found, on=on, settings=settings) if found else []
+    told = standings(found, on=on) if found else []
     firsts = first_clinicians(told)
     known = _reaching(found, zone=zone)
     return Morning(

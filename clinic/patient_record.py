@@ -233,7 +233,7 @@ def _operations(
         then = standings_as_of(rows.order_by("id"), on=on)
         told = as_then(then, patient, planned, known_at=known_at)
     else:
-        told = standings(rows.order_by("id"), on=on, settings=used)
+        told = standings(rows.order_by("id"), on=on)
     told.sort(key=lambda one: one.assignment.clear_by or date.max)
     # What there is to act on; of a past day nothing is offered.
     acts = ActedOn() if known_at else _acted_on(patient, ids, told)

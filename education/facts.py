@@ -24,6 +24,7 @@ from django.db.models import (
     OuterRef,
     Q,
     QuerySet,
+    Subquery,
     TextField,
     Value,
     When,
@@ -48,7 +49,7 @@ from education.models import (
 )
 from education.rules.quiz_way import Way
 from education.rules.scoring import PastAttempt
-from patients.models import ContactCorrection, Patient
+from patients.models import ContactCorrection, Patient, Programme, latest_first
 from patients.prepared import Given, GivenIds, prepared
 
 Owner = tuple[int, int]  # patient id, module id
@@ -60,11 +61,20 @@ KNOWN = {"recorded_at__lt": Given("known_at", DateTimeField())}
 
 
 class Kind(StrEnum):
+    SETTINGS = "settings"
     CLEARANCE = "clearance"
     ACCEPTED = "accepted"
     LINK = "link"
     QUIZ = "quiz"
     TEACH_BACK = "teach_back"
+
+
+class SettingsRow(NamedTuple):
+    """What the programme says of every standing."""
+
+    time_zone: str
+    notice_days: int
+    attempts_allowed: int
 
 
 class ClearanceRow(NamedTuple):
@@ -135,8 +145,11 @@ class OnRecord:
 
     `accepted`: by assignment and clearance (None: the whole assignment) what a clinician accepted.
     True: it counts. False: it waits for the second clinician. Taken back or declined: not there.
+
+    `settings`: None while there is no programme, or was none.
     """
 
+    settings: SettingsRow | None = None
     clearances: dict[Owner, list[ClearanceRow]] = field(default_factory=lambda: defaultdict(list))
     accepted: dict[tuple[int, int | None], bool] = field(default_factory=dict)
     latest: dict[int, int] = field(default_factory=dict)
@@ -169,6 +182,8 @@ def on_record(
     for (kind, _), row in zip(read, listed, strict=True):
         rows[kind].append(row)
     found = OnRecord()
+    for row in rows[Kind.SETTINGS]:
+        found.settings = SettingsRow(*row)
     clearances = (ClearanceRow(*row) for row in rows[Kind.CLEARANCE])
     for one in sorted(clearances, key=lambda one: (one.cleared_on, one.pk)):
         found.clearances[one.patient, one.module].append(one)
@@ -246,12 +261,21 @@ def instant(text: str) -> datetime:
 @prepared
 def _everything() -> QuerySet[Any, tuple[str, str]]:
     rest = (_accepted(SignOff.objects.all(), "clearance"), _accepted(Waiver.objects.all(), NOTHING))
-    return _clearances().union(*rest, _links(), _quizzes(), _teach_backs(), all=True)
+    return _settings().union(_clearances(), *rest, _links(), _quizzes(), _teach_backs(), all=True)
 
 
 def _part(kind: Kind, rows: QuerySet[Any], *columns: Any) -> QuerySet[Any, Any]:
     as_text = JSONArray(*columns, output_field=TextField())
     return rows.order_by().values_list(Value(kind, CharField()), as_text)
+
+
+def _settings() -> QuerySet[Any, Any]:
+    in_force = Programme.objects.filter(**KNOWN).order_by(*latest_first())[:1]
+    return _part(
+        Kind.SETTINGS,
+        Programme.objects.filter(pk=Subquery(in_force.values("pk"))),
+        *SettingsRow._fields,
+    )
 
 
 def _clearances() -> QuerySet[Any, Any]:

@@ -96,7 +96,7 @@ def _foresee(
         for assignment in new:
             as_it_would_be.append(assignment)
             as_it_is.append(_not_yet(assignment, now, modules, count=len(as_it_is)))
-    told = standings(as_it_is, on=on, settings=used)
+    told = standings(as_it_is, on=on)
     dates = {now.pk: then.or_date for now, then in plans}
     return [
         _foreseen(one, then, dates[then.operation_id], on=on, used=used)

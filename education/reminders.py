@@ -122,7 +122,7 @@ def gather(*, on: date, until: date, used: Programme) -> Gathered:
     for some in batches(rows.iterator(chunk_size=500)):
         reminded = _reminded([one.pk for one in some])
         marked = marks_of({one.operation.patient.email for one in some})
-        for one in standings(some, on=on, settings=used):
+        for one in standings(some, on=on):
             told[one.assignment.pk] = one
             past = reminded.get(one.assignment.pk, [])
             ready = one.assignment.module_id in published

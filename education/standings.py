@@ -6,10 +6,19 @@ The number of queries does not depend on the number of assignments.
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
-from education.facts import ClearanceRow, OnRecord, Owner, TeachBackRow, instant, on_record
+from education.facts import (
+    ClearanceRow,
+    OnRecord,
+    Owner,
+    SettingsRow,
+    TeachBackRow,
+    instant,
+    on_record,
+)
 from education.models import Assignment, AssignmentChange, Invitation
 from education.rules.scoring import needs_teach_back
 from education.rules.standing import (
@@ -22,7 +31,7 @@ from education.rules.standing import (
 )
 from education.rules.teach_back import TeachBackOutcome
 from patients import programme
-from patients.clock import end_of_day
+from patients.clock import end_of_day, local_date
 from patients.models import Programme
 from patients.prepared import GivenIds, prepared
 from patients.speaks_for import moved_since, spoken_for
@@ -44,25 +53,22 @@ class Told:
     sheet_at: datetime | None = None
 
 
-def standings(
-    assignments: Iterable[Assignment],
-    *,
-    on: date,
-    settings: Programme | None = None,
-    brief: bool = False,
-) -> list[Told]:
-    """Return what each assignment is today, `on`, in the order given.
-
-    A caller that has read the programme's settings already passes them on. `brief` gives the same
-    answers without the invitations.
-    """
-    settings = settings or programme.current()
+def standings(assignments: Iterable[Assignment], *, on: date) -> list[Told]:
+    """Return what each assignment is today, `on`, in the order given."""
     asked = list(assignments)
-    owners = {a.pk: (a.operation.patient_id, a.module_id) for a in asked}
-    found = on_record(owners)
-    dates = {a.pk: (a.operation.or_date, a.opens_on, a.clear_by) for a in asked}
-    told = _tell(asked, dates, owners, found, on=on, settings=settings)
-    return told if brief else _with_invitations(told, found)
+    found = on_record(_owners(asked))
+    return _with_invitations(_told_today(asked, found, on=on), found)
+
+
+def standings_at(assignments: Iterable[Assignment], *, at: datetime) -> tuple[date, list[Told]]:
+    """Return the programme's day at the present instant, and the standings on it.
+
+    Without the invitations, and so in one query.
+    """
+    asked = list(assignments)
+    found = on_record(_owners(asked))
+    on = local_date(at, ZoneInfo(_settings(found).time_zone))
+    return on, _told_today(asked, found, on=on)
 
 
 def standings_as_of(assignments: Iterable[Assignment], *, on: date) -> list[Told]:
@@ -87,6 +93,22 @@ def standings_as_of(assignments: Iterable[Assignment], *, on: date) -> list[Told
     return _with_invitations(_tell(asked, dates, owners, found, on=on, settings=settings), found)
 
 
+def _owners(assignments: list[Assignment]) -> dict[int, Owner]:
+    return {a.pk: (a.operation.patient_id, a.module_id) for a in assignments}
+
+
+def _settings(found: OnRecord) -> SettingsRow:
+    if found.settings is None:
+        raise programme.NotFounded
+    return found.settings
+
+
+def _told_today(assignments: list[Assignment], found: OnRecord, *, on: date) -> list[Told]:
+    dates = {a.pk: (a.operation.or_date, a.opens_on, a.clear_by) for a in assignments}
+    settings = _settings(found)
+    return _tell(assignments, dates, _owners(assignments), found, on=on, settings=settings)
+
+
 def standing_of(assignment: Assignment, *, on: date) -> Told:
     """Return what one assignment is today, `on`."""
     return standings([assignment], on=on)[0]
@@ -99,7 +121,7 @@ def _tell(
     found: OnRecord,
     *,
     on: date,
-    settings: Programme,
+    settings: Programme | SettingsRow,
 ) -> list[Told]:
     told = []
     for one in assignments:

@@ -144,7 +144,7 @@ def _operations(ids: Collection[int], asked: AskedAbout) -> tuple[PlannedOperati
     told = (
         standings_as_of(assignments, on=asked.on)
         if asked.known_at
-        else standings(assignments, on=asked.on, settings=asked.programme)
+        else standings(assignments, on=asked.on)
     )
     trail = _trail([one.assignment.pk for one in told], asked.known_at)
     required: dict[int, list[Required]] = defaultdict(list)

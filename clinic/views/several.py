@@ -101,7 +101,7 @@ def _weigh(asked: list[Assignment], *, at: datetime) -> list[tuple[Assignment, s
     settings = current()
     on = local_date(at, settings.zone)
     weighed = []
-    for told in standings(asked, on=on, settings=settings):
+    for told in standings(asked, on=on):
         refused = refusal(told.assignment, at=at)
         step = next_step(told.answer, reached(told, at=at, zone=settings.zone).reach, on=on)
         against = REFUSAL[refused] if refused else NO_LINK_NOW.get(step, "")

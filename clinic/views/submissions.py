@@ -150,7 +150,7 @@ def submission_page(request: HttpRequest, row: Submission, sent: Sent) -> HttpRe
     on = local_date(at, settings.zone)
     decision = in_force(row)
     patient = matched_patient(decision)
-    told = standings(assignments_of(row, patient), on=on, settings=settings) if patient else []
+    told = standings(assignments_of(row, patient), on=on) if patient else []
     clearances = clearances_by(decision)
     ending = [c for c in clearances if not hasattr(c, "revocation")]
     context = {

@@ -7,7 +7,7 @@ again.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 
@@ -27,7 +27,7 @@ from education.models import (
 )
 from education.rules.standing import Answer, Reason, Standing
 from education.rules.teach_back import TeachBackOutcome
-from education.standings import standings, standings_as_of
+from education.standings import standings, standings_as_of, standings_at
 from education.take import begin
 from patients import programme
 from patients.clock import end_of_day
@@ -170,7 +170,9 @@ def test_each_past_day_answers_as_it_did(clinician: int, last: bool) -> None:
             history[number - 1](last_instant if last else first_instant)
         today = day(number)
         diary[today] = {t.assignment.pk: t.answer for t in standings(_everything(), on=today)}
-        brief = standings(_everything(), on=today, brief=True)
+        midday = datetime.combine(today, time(12), zone)
+        on, brief = standings_at(_everything(), at=midday)
+        assert on == today
         assert {t.assignment.pk: t.answer for t in brief} == diary[today]
 
     asked_again = {
