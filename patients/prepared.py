@@ -17,20 +17,27 @@ The statement must be the same whatever the values are: no condition may depend 
 import re
 from collections.abc import Callable, Iterable, Mapping
 from copy import copy
+from types import SimpleNamespace
 from typing import Any, Generic, TypeVar
+from weakref import WeakKeyDictionary
 
 import psycopg
+from django.core.exceptions import EmptyResultSet
 from django.db import DEFAULT_DB_ALIAS, NotSupportedError, connection, connections
 from django.db.backends.utils import CursorWrapper
 from django.db.models import BigIntegerField, Expression, Field, ForeignKey, Lookup, Model, QuerySet
+from django.db.models.base import ModelState
 from django.db.models.query import (
     FlatValuesListIterable,
     ModelIterable,
     ValuesListIterable,
     get_related_populators,
 )
+from django.db.models.signals import post_init, pre_init
 from django.db.models.sql.compiler import SQLCompiler
 from django.db.models.sql.subqueries import InsertQuery, UpdateQuery
+from psycopg.adapt import AdaptersMap
+from psycopg.types.datetime import TimestamptzLoader
 
 Record = TypeVar("Record", bound=Model)
 Row = TypeVar("Row")
@@ -111,10 +118,10 @@ class Prepared(Generic[Row]):
                 rows = _for(compiler, database).results_iter([rows], tuple_expected=True)
             made: list[Row] = reader(rows)
             return made
-        read = _for(compiler, database)
-        read.execute_sql = lambda *_, **__: [self._run(database, statement, bound)]
+        own = _for(compiler, database)
+        own.execute_sql = lambda *_, **__: [self._run(database, statement, bound)]
         anew = queryset.all()
-        anew.query.get_compiler = lambda *_, **__: read
+        anew.query.get_compiler = lambda *_, **__: own
         return list(anew)
 
     def first(self, **values: Any) -> Row | None:
@@ -163,25 +170,73 @@ def _reader(queryset: Any, compiler: SQLCompiler) -> Callable[[Iterable[Any]], l
     names = [column.target.attname for column, *_ in compiler.select[first:end]]
     populators: Any = get_related_populators
     joined = populators(info, compiler.select, queryset.db)
+    _make_quickly(joined)
+    make = _maker(info["model"])
+    # Many rows join the same record: one that a foreign key names is made once.
+    shared = [
+        None if one["reverse"] or one["from_parent"] else one["field"].cache_name
+        for one in info.get("related_klass_infos", [])
+    ]
+    joins = list(zip(joined, shared, strict=True))
     added = (compiler.annotation_col_map or {}).items()
 
-    def read(rows: Iterable[Any]) -> list[Any]:
+    def made_of(rows: Iterable[Any]) -> list[Any]:
         made = []
+        known: dict[Any, Any] = {}
         for row in rows:
-            record = info["model"].from_db(queryset.db, names, row[first:end])
-            for other in joined:
+            record = make(queryset.db, names, row[first:end])
+            for other, name in joins:
+                key = name and (name, row[other.cols_start + other.pk_idx])
+                if key in known:
+                    other.local_setter(record, known[key])
+                    continue
                 other.populate(row, record)
+                if key:
+                    known[key] = record._state.fields_cache[name]
             for name, place in added:
                 setattr(record, name, row[place])
             made.append(record)
         return made
 
-    return read
+    return made_of
+
+
+def _maker(model: type[Model]) -> Callable[..., Any]:
+    """Return what makes a record of what the database gave, as the model's `from_db` does.
+
+    Quicker than that where nothing but Django's own `__init__` is to be run.
+    """
+    own = model.__init__ is not Model.__init__ or "from_db" in vars(model)
+    if own or pre_init.has_listeners(model) or post_init.has_listeners(model):
+        return model.from_db
+
+    def make(database: str, names: Iterable[str], values: Iterable[Any]) -> Any:
+        record = Model.__new__(model)
+        vars(record).update(zip(names, values, strict=True))
+        record._state = state = ModelState()
+        state.db, state.adding = database, False
+        return record
+
+    return make
+
+
+def _make_quickly(joined: Iterable[Any]) -> None:
+    for one in joined:
+        one.model_cls = SimpleNamespace(from_db=_maker(one.model_cls))
+        _make_quickly(one.related_populators)
 
 
 def prepared(build: Callable[[], "QuerySet[Any, Row]"]) -> Prepared[Row]:
     """Make a function that builds a query into one that runs it."""
     return Prepared(build)
+
+
+def read(query: "QuerySet[Any, Row]") -> list[Row]:
+    """Read a query that each call builds anew, its rows as quickly as a prepared one's."""
+    try:
+        return Prepared(lambda: query)()
+    except EmptyResultSet:  # no row can be in it: the page of an empty list
+        return []
 
 
 class Written:
@@ -284,8 +339,22 @@ def _fetched(cursor: CursorWrapper, statement: str, values: list[Any]) -> list[A
     return rows
 
 
+_ADAPTERS: WeakKeyDictionary[Any, AdaptersMap] = WeakKeyDictionary()
+
+
 class _Preparing(psycopg.RawCursor[Any]):
     """A cursor of the driver that also tells which query ran; Django's log asks for it."""
+
+    @property
+    def adapters(self) -> AdaptersMap:
+        """The connection's, but for instants: those the driver reads, several times as quickly.
+
+        Django's way gives them the same time zone, as its connections speak UTC.
+        """
+        if self._conn not in _ADAPTERS:
+            adapters = _ADAPTERS[self._conn] = AdaptersMap(self._conn.adapters)
+            adapters.register_loader("timestamptz", TimestamptzLoader)
+        return _ADAPTERS[self._conn]
 
     def _convert_query(self, query: Any, params: Any = None) -> Any:
         self._query = super()._convert_query(query, params)

@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
@@ -29,6 +30,7 @@ from patients.clock import local_date, now
 from patients.message_words import message_name
 from patients.models import Booking, IntakeStep, Operation, OperationChange
 from patients.open_to import open_to
+from patients.prepared import read
 from patients.rules.bookings import may_follow
 from patients.write_schedule import FILE
 
@@ -53,7 +55,7 @@ def operations(request: HttpRequest) -> HttpResponse:
         rows = rows_with_answers(found.operations, at=at)
     else:
         pages = Paginator(which.rows(), PAGE).get_page(request.GET.get("page"))
-        rows = rows_with_answers(list(pages.object_list), at=at)
+        rows = rows_with_answers(read(cast("QuerySet[Operation]", pages.object_list)), at=at)
     changed = unsettled(at=at)
     request.unsettled = len(changed)  # type: ignore[attr-defined]  # the head counts them too
     context: dict[str, Any] = {

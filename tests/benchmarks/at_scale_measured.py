@@ -29,6 +29,7 @@ from clinic.views.operations import PAGE  # noqa: E402
 from patients import programme  # noqa: E402
 from patients.clock import now  # noqa: E402
 from patients.models import Operation, Patient  # noqa: E402
+from patients.prepared import read  # noqa: E402
 from tests.benchmarks.big_register import fill  # noqa: E402
 
 ROUNDS, SECONDS = 30, 4.0  # at least so many, and for so long
@@ -149,7 +150,7 @@ def week(raw: Any, *, on: date, at: datetime) -> Measured:
     which = Which(Show.WEEK, _monday(on), on)
 
     def ours() -> int:
-        return len(rows_with_answers(list(which.rows()[:PAGE]), at=at))
+        return len(rows_with_answers(read(which.rows()[:PAGE]), at=at))
 
     query = ROWS.format(operations=OF_A_WEEK)
     values = [which.monday, which.sunday, PAGE]
@@ -252,8 +253,8 @@ def queries_of(act: Callable[[], object]) -> int:
 def constant(*, on: date, at: datetime) -> str:
     """Say what asks more queries for ten times as many rows; empty when nothing does."""
     which = Which(Show.WEEK, _monday(on), on)
-    few = queries_of(lambda: rows_with_answers(list(which.rows()[: PAGE // 10]), at=at))
-    many = queries_of(lambda: rows_with_answers(list(which.rows()[:PAGE]), at=at))
+    few = queries_of(lambda: rows_with_answers(read(which.rows()[: PAGE // 10]), at=at))
+    many = queries_of(lambda: rows_with_answers(read(which.rows()[:PAGE]), at=at))
     print(f"queries for {PAGE // 10} and {PAGE} operations: {few} and {many}")
     return "" if few == many else "the queries grow"
 

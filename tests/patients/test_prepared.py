@@ -10,7 +10,7 @@ from django.db import IntegrityError, connection, models, transaction
 from django.db.models import CharField, QuerySet
 
 from patients.models import Patient, SearchWord
-from patients.prepared import Given, GivenIds, change, new_row, prepared
+from patients.prepared import Given, GivenIds, change, new_row, prepared, read
 from tests.factories import a_patient
 
 built = 0
@@ -45,6 +45,28 @@ def test_runs_anew_with_other_values_and_is_built_once() -> None:
     found = named(ids=[ada.pk], family="Okafor")[0]
     assert found.birth_date == ada.birth_date
     assert found.recorded_at == ada.recorded_at > datetime(2000, 1, 1, tzinfo=UTC)
+
+
+@pytest.mark.django_db
+def test_reads_the_records_that_the_query_would() -> None:
+    cy = a_patient(mrn="3", family_names="Quill")
+    ada, ben = (a_patient(mrn=mrn, family_names="Okafor") for mrn in "12")
+    Patient.objects.exclude(pk=cy.pk).update(merged_into=cy)
+    asked = Patient.objects.select_related("merged_into").order_by("mrn")
+    found, by_django = read(asked), list(asked)
+    assert found == by_django == [ada, ben, cy]
+    for one, other in zip(found, by_django, strict=True):
+        fields = [field.attname for field in Patient._meta.concrete_fields]
+        assert [getattr(one, name) for name in fields] == [getattr(other, name) for name in fields]
+        assert (one._state.db, one._state.adding) == (other._state.db, False)
+    assert found[0].merged_into is found[1].merged_into  # made once
+    assert found[0].merged_into == cy
+    assert found[2].merged_into is None
+    assert read(Patient.objects.only("mrn").order_by("mrn"))[0].family_names == "Okafor"  # fetched when it is asked for
+    assert read(Patient.objects.all()[:0]) == []
+    found[0].phone = "312 555 0142"
+    found[0].save()
+    assert Patient.objects.get(pk=ada.pk).phone == "312 555 0142"
 
 
 @pytest.mark.django_db(transaction=True)
