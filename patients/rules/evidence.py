@@ -87,18 +87,14 @@ class NameBits(dict[NameLikeness, float]):
 
     def __init__(self, given_bearers: int, family_bearers: int, people: int) -> None:
         super().__init__()
-        given = equal_name_bits(given_bearers, people)
-        family = equal_name_bits(family_bearers, people)
-        # What is less than equal says no more than equal.
-        self._straight = _at_most(GIVEN_BITS, given), _at_most(FAMILY_BITS, family)
-        self._moved = _at_most(GIVEN_BITS, family), _at_most(FAMILY_BITS, given)
+        self._given = equal_name_bits(given_bearers, people)
+        self._family = equal_name_bits(family_bearers, people)
 
     def __missing__(self, names: NameLikeness) -> float:
-        given, family = self._moved if names.moved else self._straight
-        said = given[names.given] + family[names.family]
-        bits = self[names] = said + MOVED if names.moved else said
+        given, family = self._given, self._family
+        if names.moved:
+            given, family = family, given
+        # What is less than equal says no more than equal.
+        bits = min(GIVEN_BITS[names.given], given) + min(FAMILY_BITS[names.family], family)
+        self[names] = bits = bits + MOVED if names.moved else bits
         return bits
-
-
-def _at_most(bits_of: dict[Alike, float], most: float) -> dict[Alike, float]:
-    return {alike: min(said, most) for alike, said in bits_of.items()}

@@ -204,6 +204,8 @@ def _doubts(asked: _Asked, of_the_day: list[Compared], fitting: list[Compared]) 
 def _somebody_similar(asked: _Asked, one: Named, of_the_day: list[Compared]) -> bool:
     """Twins, or a parent and child under one date of birth."""
     others = [other.named.name for other in of_the_day if other.named.person_id != one.person_id]
+    if not others:
+        return False
     beside = Beside(one.name)
     beside.look_over(others)
     return any(_similar(asked, one.name, beside.comparisons(other)[0]) for other in others)
