@@ -117,7 +117,7 @@ def postgres_programs(folder: Path, user: int | None) -> Path:
 
 
 @contextmanager
-def postgres() -> Iterator[Postgres]:
+def postgres(shared_buffers: str = "128MB") -> Iterator[Postgres]:
     """A throw-away PostgreSQL on a unix socket: no durability, no network, gone at the end."""
     user = ordinary_user()
     with own_folder() as folder, Children() as children:
@@ -140,7 +140,7 @@ def postgres() -> Iterator[Postgres]:
             "synchronous_commit": "off",
             "full_page_writes": "off",
             "max_connections": "200",
-            "shared_buffers": "128MB",
+            "shared_buffers": shared_buffers,
             "timezone": "UTC",
         }
         arguments = [part for name, value in options.items() for part in ("-c", f"{name}={value}")]

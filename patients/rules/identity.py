@@ -136,12 +136,13 @@ def _candidates(
     found: Comparison, fitting: list[Compared], link_person_id: PersonId | None
 ) -> tuple[Candidate, ...]:
     """Who fits leads, never second to a rarer name; then the strongest, and whose link it was."""
-    apart = {one.named.person_id for one in fitting} | {link_person_id}
+    fits = {one.named.person_id for one in fitting}
+    apart = fits | {link_person_id}
     nearest = found.best_of_each(
         one for one in found.compared if one.weight >= NEAREST and one.named.person_id not in apart
     )
     others = list(islice(nearest, SHOWN))
-    if link_person_id not in {one.named.person_id for one in fitting}:
+    if link_person_id is not None and link_person_id not in fits:
         of_the_link = (one for one in found.compared if one.named.person_id == link_person_id)
         others += islice(found.best_of_each(of_the_link), 1)
         others.sort(key=lambda one: -with_link(one, link_person_id))

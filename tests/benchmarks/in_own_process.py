@@ -17,26 +17,28 @@ from tests.servers import postgres
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 
-def measure(databases: Iterable[str], module: str, *arguments: object) -> int:
+def measure(
+    databases: Iterable[str], module: str, *arguments: object, shared_buffers: str = "128MB"
+) -> int:
     """Run `tests.benchmarks.<module>` on "sqlite", "postgres" or both, one after the other.
 
-    Returns the worst exit status.
+    Returns the worst exit status. `shared_buffers`: PostgreSQL's own setting.
     """
     status = 0
     for database in databases:
         print(f"\n{database}", flush=True)
-        status = max(status, _on(database, module, arguments))
+        status = max(status, _on(database, module, arguments, shared_buffers))
     return status
 
 
-def _on(database: str, module: str, arguments: Iterable[object]) -> int:
+def _on(database: str, module: str, arguments: Iterable[object], shared_buffers: str) -> int:
     command = [sys.executable, "-m", f"tests.benchmarks.{module}", *map(str, arguments)]
     with tempfile.TemporaryDirectory(prefix="clear-by-benchmark-") as data:
         environment = os.environ | {"CLINIC_DATA_DIR": data, "LOG_LEVEL": "ERROR"}
         environment.pop("DATABASE_URL", None)
         if database == "sqlite":
             return run(command, environment)
-        with postgres() as server:
+        with postgres(shared_buffers) as server:
             address = f"postgresql://postgres@{quote(server.host, safe='')}/postgres"
             return run(command, environment | {"DATABASE_URL": address})
 
