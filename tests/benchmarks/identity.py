@@ -14,7 +14,8 @@ leaves those to a person since, so these seeds judge no more. On seed 304 a stra
 patient's but for a middle name, born on one day: the rule takes that for a form of one name, so it
 is counted among those whom no rule can tell apart (a rule that asked for rarer names was tried on
 401 to 405: 0.970 automatic at 100,000 people). How many names the second look compares, which of
-them come first, and who leads of equal weight was chosen with the sets 3 and 4 in view. The libraries need requirements-bench.txt.
+them come first, and who leads of equal weight was chosen with the sets 3 and 4 in view.
+The libraries need requirements-bench.txt.
 
 The FEBRL sets are matched by given name, surname and date of birth alone. Records without a name
 or date stay in, and so do dates that no calendar has. Set 4: the duplicates are the claims, the
