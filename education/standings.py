@@ -56,8 +56,9 @@ class Told:
 def standings(assignments: Iterable[Assignment], *, on: date) -> list[Told]:
     """Return what each assignment is today, `on`, in the order given."""
     asked = list(assignments)
-    found = on_record(_owners(asked))
-    return _with_invitations(_told_today(asked, found, on=on), found)
+    owners = _owners(asked)
+    found = on_record(owners)
+    return _with_invitations(_told_today(asked, owners, found, on=on), found)
 
 
 def standings_at(assignments: Iterable[Assignment], *, at: datetime) -> tuple[date, list[Told]]:
@@ -66,9 +67,10 @@ def standings_at(assignments: Iterable[Assignment], *, at: datetime) -> tuple[da
     Without the invitations, and so in one query.
     """
     asked = list(assignments)
-    found = on_record(_owners(asked))
+    owners = _owners(asked)
+    found = on_record(owners)
     on = local_date(at, ZoneInfo(_settings(found).time_zone))
-    return on, _told_today(asked, found, on=on)
+    return on, _told_today(asked, owners, found, on=on)
 
 
 def standings_as_of(assignments: Iterable[Assignment], *, on: date) -> list[Told]:
@@ -77,7 +79,6 @@ def standings_as_of(assignments: Iterable[Assignment], *, on: date) -> list[Told
     Assignments that did not exist on that day are left out.
     """
     known_at = end_of_day(on, programme.current().zone)
-    settings = programme.current(known_at=known_at)
     listed = list(assignments)
     changes = AssignmentChange.objects.filter(assignment__in=listed, recorded_at__lt=known_at)
     dates = {
@@ -90,6 +91,7 @@ def standings_as_of(assignments: Iterable[Assignment], *, on: date) -> list[Told
     owners = {a.pk: (moved.get(a.operation_id, a.operation.patient_id), a.module_id) for a in asked}
     speaks = spoken_for({patient for patient, _ in owners.values()}, known_at=known_at)
     found = on_record(owners, known_at=known_at, speaks=speaks)
+    settings = found.settings or programme.current(known_at=known_at)  # the first, before any
     return _with_invitations(_tell(asked, dates, owners, found, on=on, settings=settings), found)
 
 
@@ -103,10 +105,11 @@ def _settings(found: OnRecord) -> SettingsRow:
     return found.settings
 
 
-def _told_today(assignments: list[Assignment], found: OnRecord, *, on: date) -> list[Told]:
+def _told_today(
+    assignments: list[Assignment], owners: dict[int, Owner], found: OnRecord, *, on: date
+) -> list[Told]:
     dates = {a.pk: (a.operation.or_date, a.opens_on, a.clear_by) for a in assignments}
-    settings = _settings(found)
-    return _tell(assignments, dates, _owners(assignments), found, on=on, settings=settings)
+    return _tell(assignments, dates, owners, found, on=on, settings=_settings(found))
 
 
 def standing_of(assignment: Assignment, *, on: date) -> Told:

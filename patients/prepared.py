@@ -206,7 +206,10 @@ def _maker(model: type[Model]) -> Callable[..., Any]:
 
     Quicker than that where nothing but Django's own `__init__` is to be run.
     """
-    own = model.__init__ is not Model.__init__ or "from_db" in vars(model)
+    asked: Any = model
+    own = asked.__init__ is not Model.__init__ or (
+        asked.from_db.__func__ is not vars(Model)["from_db"].__func__
+    )
     if own or pre_init.has_listeners(model) or post_init.has_listeners(model):
         return model.from_db
 

@@ -117,7 +117,7 @@ def postgres_programs(folder: Path, user: int | None) -> Path:
 
 
 @contextmanager
-def postgres(shared_buffers: str = "128MB") -> Iterator[Postgres]:
+def postgres(**settings: str) -> Iterator[Postgres]:
     """A throw-away PostgreSQL on a unix socket: no durability, no network, gone at the end."""
     user = ordinary_user()
     with own_folder() as folder, Children() as children:
@@ -140,9 +140,9 @@ def postgres(shared_buffers: str = "128MB") -> Iterator[Postgres]:
             "synchronous_commit": "off",
             "full_page_writes": "off",
             "max_connections": "200",
-            "shared_buffers": shared_buffers,
+            "shared_buffers": "128MB",
             "timezone": "UTC",
-        }
+        } | settings
         arguments = [part for name, value in options.items() for part in ("-c", f"{name}={value}")]
         log = folder / "postgres.log"
         children.start(
