@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 
 from django.db import connections, models, router
 
-from patients.prepared import preparing
+from patients.kept_plans import numbering
 
 Item = TypeVar("Item")
 
@@ -73,7 +73,7 @@ def _column(model: type[models.Model], name: str) -> Any:
 def update_all(records: Sequence[models.Model], fields: Sequence[str]) -> None:
     """Write these fields of saved records of one model, each row its own values.
 
-    One prepared statement for all of them: `bulk_update` says every value of every row in one
+    One statement for all of them: `bulk_update` says every value of every row in one
     expression, which takes longer to build than to run.
     """
     if not records:
@@ -97,5 +97,5 @@ def update_all(records: Sequence[models.Model], fields: Sequence[str]) -> None:
         ]
         for one in records
     ]
-    with preparing(connection) if on_postgres else connection.cursor() as cursor:
+    with numbering(connection) if on_postgres else connection.cursor() as cursor:
         cursor.executemany(statement, values)

@@ -8,8 +8,9 @@ from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS, connections
 
+from patients.kept_plans import rows_of
 from patients.models import Patient
-from patients.prepared import numbered, rows_of
+from patients.prepared import numbered
 from patients.rules.candidates import (
     MANY,
     MOST_COMPARED,

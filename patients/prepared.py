@@ -19,12 +19,9 @@ from collections.abc import Callable, Iterable, Mapping
 from copy import copy
 from types import SimpleNamespace
 from typing import Any, Generic, TypeVar
-from weakref import WeakKeyDictionary
 
-import psycopg
 from django.core.exceptions import EmptyResultSet
-from django.db import DEFAULT_DB_ALIAS, NotSupportedError, connection, connections
-from django.db.backends.utils import CursorWrapper
+from django.db import DEFAULT_DB_ALIAS, connection, connections
 from django.db.models import BigIntegerField, Expression, Field, ForeignKey, Lookup, Model, QuerySet
 from django.db.models.base import ModelState
 from django.db.models.query import (
@@ -36,8 +33,8 @@ from django.db.models.query import (
 from django.db.models.signals import post_init, pre_init
 from django.db.models.sql.compiler import SQLCompiler
 from django.db.models.sql.subqueries import InsertQuery, UpdateQuery
-from psycopg.adapt import AdaptersMap
-from psycopg.types.datetime import TimestamptzLoader
+
+from patients.kept_plans import rows_of, rows_written
 
 Record = TypeVar("Record", bound=Model)
 Row = TypeVar("Row")
@@ -130,7 +127,10 @@ class Prepared(Generic[Row]):
 
     def _run(self, database: Any, statement: str, values: list[Any]) -> list[Any]:
         if not self._keep_plan:
-            return _fetched(database.cursor(), statement, values)
+            with database.cursor() as cursor:
+                cursor.execute(statement, values)
+                found: list[Any] = cursor.fetchall()
+                return found
         return rows_of(database, statement, values)
 
     def _compiled(self) -> tuple[Any, ...]:
@@ -258,11 +258,7 @@ class Written:
         if database.vendor not in self._built:
             self._built[database.vendor] = self._compiled(database)
         statement, places = self._built[database.vendor]
-        bound = _bound(places, values)
-        cursor = preparing(database) if database.vendor == "postgresql" else database.cursor()
-        with cursor:
-            cursor.execute(statement, bound)
-            return int(cursor.rowcount)
+        return rows_written(database, statement, _bound(places, values))
 
     def _compiled(self, database: Any) -> tuple[str, list[Any]]:
         made = self._compiler(database).as_sql()
@@ -318,65 +314,3 @@ def numbered(statement: str, places: Iterable[Any]) -> tuple[str, list[Any]]:
         return f"${numbers[name]}"
 
     return re.sub("%[%s]", number, statement), kept
-
-
-def rows_of(database: Any, statement: str, values: list[Any]) -> list[Any]:
-    """Run a statement; PostgreSQL keeps its plan, and wants its places `numbered`."""
-    if database.vendor != "postgresql":
-        return _fetched(database.cursor(), statement, values)
-    try:
-        return _fetched(preparing(database), statement, values)
-    except NotSupportedError:
-        # A migration widened a column under a plan that this connection keeps.
-        if database.in_atomic_block:
-            raise
-        with database.cursor() as cursor:
-            cursor.execute("DEALLOCATE ALL")
-        return _fetched(preparing(database), statement, values)
-
-
-def _fetched(cursor: CursorWrapper, statement: str, values: list[Any]) -> list[Any]:
-    with cursor:
-        cursor.execute(statement, values)
-        rows: list[Any] = cursor.fetchall()
-    return rows
-
-
-_ADAPTERS: WeakKeyDictionary[Any, AdaptersMap] = WeakKeyDictionary()
-
-
-class _Preparing(psycopg.RawCursor[Any]):
-    """A cursor of the driver that also tells which query ran; Django's log asks for it."""
-
-    @property
-    def adapters(self) -> AdaptersMap:
-        """The connection's, but for instants: those the driver reads, several times as quickly.
-
-        Django's way gives them the same time zone, as its connections speak UTC.
-        """
-        if self._conn not in _ADAPTERS:
-            adapters = _ADAPTERS[self._conn] = AdaptersMap(self._conn.adapters)
-            adapters.register_loader("timestamptz", TimestamptzLoader)
-        return _ADAPTERS[self._conn]
-
-    def _convert_query(self, query: Any, params: Any = None) -> Any:
-        self._query = super()._convert_query(query, params)
-        return self._query
-
-
-def preparing(database: Any) -> CursorWrapper:
-    """Return a cursor that sends values apart from the statement, whose plan the server keeps.
-
-    Django's own cursors write the values into the text, which makes each statement another one;
-    they never prepare, so both settings are for the statements of these cursors alone.
-    """
-    database.close_if_health_check_failed()
-    database.ensure_connection()
-    server = database.connection
-    with database.wrap_database_errors:
-        if server.prepare_threshold != 0:
-            # Else a plan is made again for each short list of ids, longer than it takes to run.
-            server.execute("SET plan_cache_mode = force_generic_plan")
-            server.prepare_threshold = 0  # from the first time on
-        cursor: CursorWrapper = database._prepare_cursor(_Preparing(server))
-    return cursor
