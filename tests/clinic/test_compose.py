@@ -30,6 +30,16 @@ def test_everything_that_the_issue_names_is_there() -> None:
     assert SERVICES["redis"]["image"].startswith("redis:8")
 
 
+def test_what_the_database_is_told_is_what_postgresql_has_unless_told_otherwise() -> None:
+    """Its manual: server configuration, 128MB and 100; `-c name=value` is of its command."""
+    program, *told = SERVICES["database"]["command"]
+    assert program == "postgres"
+    assert dict(zip(told[1::2], told[::2], strict=True)) == {
+        "shared_buffers=${POSTGRES_SHARED_BUFFERS:-128MB}": "-c",
+        "max_connections=${POSTGRES_MAX_CONNECTIONS:-100}": "-c",
+    }
+
+
 @pytest.mark.parametrize("service", OURS)
 def test_each_process_has_every_setting_that_production_requires(service: str) -> None:
     given = SERVICES[service]["environment"]
