@@ -208,7 +208,12 @@ def whole(folder: Path) -> int:
             print(problem, flush=True)
             results.append(Result("servers", False, time.monotonic() - started))
             on_postgres = {}
-        results += beside(lines(on_postgres), {"CLINIC_DATA_DIR": str(folder / "data")}, folder)
+        env = {
+            "CLINIC_DATA_DIR": str(folder / "data"),
+            # Else each of some hundred processes compiles the product anew, and pytest its tests.
+            "PYTHONDONTWRITEBYTECODE": "",
+        }
+        results += beside(lines(on_postgres), env, folder)
     return summary(results, time.monotonic() - started)
 
 
