@@ -2,7 +2,8 @@
 
 Run by `python -m tests.benchmarks.identity postgres`, which starts the server and says where it
 is. Puts people on the register, with the product's own keys, and asks about claims one after
-another. The floor, in the same run, is reading one patient by primary key.
+another. The floors, in the same run: reading one patient by primary key; and the very statements of
+the claims, sent by libpq alone, with nothing done between them or with what they bring.
 """
 
 import argparse
@@ -12,6 +13,8 @@ import random
 import sys
 import time
 from datetime import UTC, datetime
+from typing import Any
+from unittest.mock import patch
 
 os.environ["DJANGO_SETTINGS_MODULE"] = "clinic.settings"
 
@@ -22,7 +25,9 @@ django.setup()
 from django.core.management import call_command  # noqa: E402 - only after the setup
 from django.db import connection  # noqa: E402
 from django.test.utils import CaptureQueriesContext  # noqa: E402
+from psycopg.pq import ExecStatus  # noqa: E402
 
+from patients import kept_plans, lookup  # noqa: E402
 from patients.lookup import whose  # noqa: E402
 from patients.match_keys import keep  # noqa: E402
 from patients.models import MatchKey, MatchName, Patient  # noqa: E402
@@ -56,11 +61,13 @@ def main() -> int:
     floor = floor_of(options.people)
     times, automatic = asked_of(town.claims[WARMING:])
     floor += floor_of(options.people)
+    alone = statements_alone(town.claims[WARMING:])
     again = [asked_of(town.claims[WARMING:])[0] for _ in range(2)]
     quiet = [min(three) for three in zip(times, *again, strict=True)]
     print(f"  {'':<34}{'p50':>9}{'p90':>9}{'p99':>9}{'most':>9}")
     for what, some in (
         ("one patient by primary key", floor),
+        ("the claims' statements alone", alone),
         ("look-up and scoring", times),
         # What remains on a machine that is busy with something else as well.
         ("each claim's best of three", quiet),
@@ -164,6 +171,34 @@ def counted(claims: list[people.Asked]) -> list[int]:
             ask(asked)
         numbers.append(len(made))
     return numbers
+
+
+def statements_alone(claims: list[people.Asked]) -> list[float]:
+    """Return the milliseconds that libpq takes for each claim's statements, one after the other."""
+    sent: list[tuple[str, list[bytes]]] = []
+    rows_of = kept_plans.rows_of
+
+    def noted(database: Any, statement: str, values: list[Any]) -> list[Any]:
+        sent.append((statement, [str(value).encode() for value in values]))
+        return rows_of(database, statement, values)
+
+    server = connection.connection.pgconn
+    names: dict[str, bytes] = {}
+    times = []
+    for asked in claims:
+        sent.clear()
+        with patch.object(lookup, "rows_of", noted):
+            ask(asked)
+        for statement, _ in sent:
+            if statement not in names:
+                names[statement] = b"alone_%d" % len(names)
+                server.prepare(names[statement], statement.encode())
+        started = time.perf_counter()
+        results = [server.exec_prepared(names[statement], values) for statement, values in sent]
+        times.append((time.perf_counter() - started) * 1000)
+        if any(result.status != ExecStatus.TUPLES_OK for result in results):
+            raise SystemExit("a claim's statement cannot be sent alone")
+    return times
 
 
 def own_time(claims: list[people.Asked]) -> list[float]:
