@@ -94,6 +94,9 @@ EXPECTED_NAMESAKES = 0.001  # on the register, born on the same day
 # Two of one family name born on one day are taken for twins, unless so many bear the name that
 # chance brings it about as well.
 TWINS_NAME_BEARERS = 200
+# By a letter or a part of the family name strangers are met too: of 200 people of one given name
+# 0.2 share a part with a stranger (evidence.FAMILY), of whom one in 21,915 was born on his day.
+GIVEN_NAME_BEARERS = 200
 
 WORTH_ASKING = -3.0  # bits: from here on a person should look whether somebody is meant
 SHOWN = 5
@@ -237,7 +240,14 @@ def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
 
 
 def _is_common(asked: _Asked, one: Compared) -> bool:
-    """More namesakes on the register than EXPECTED_NAMESAKES allows to be born on one day."""
+    """More namesakes on the register than EXPECTED_NAMESAKES allows to be born on one day.
+
+    Beside a family name that differs, the given name alone has to be rare.
+    """
+    if one.names.family != Alike.EQUAL:
+        given = word_key(joined(one.named.name.given))
+        if asked.bearers(given) > GIVEN_NAME_BEARERS:
+            return True
     return _namesakes(asked, one) / BIRTH_DAYS > EXPECTED_NAMESAKES
 
 

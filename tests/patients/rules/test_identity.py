@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from itertools import islice, permutations
 from random import Random
 
@@ -44,6 +44,11 @@ ROSA = Person(13, "Rosa", "Ortega", date(1969, 4, 20))
 ROSA_OTHER_SECOND_NAME = Person(14, "Rosa", "Ortega Whitcombe", date(1969, 4, 20))
 # 22 others: at 0.001 namesakes born on one day, 21,915 birthdays allow 21.
 MANY_ANAS = [Person(200 + n, "Ana", "Ruiz", date(1950 + n, 6, 15)) for n in range(22)]
+TESS_OF_TWO_NAMES = Person(15, "Tess", "Vantongeren-Nakamura", date(1980, 3, 12))
+# With her they are 201, one more than a family name may differ beside.
+MANY_CALLED_TESS = [
+    Person(1000 + n, "Tess", f"Orme{n}", date(1940, 7, 1) + timedelta(n)) for n in range(200)
+]
 STRANGERS = [Person(300 + n, f"Zed{n}", f"Yarrow{n}", date(1940 + n, 3, 3)) for n in range(40)]
 LI = Person(12, "小明", "李", date(1993, 10, 5))
 
@@ -407,6 +412,38 @@ ROWS = [
         REVIEW,
         reasons=(Why.NAME_TOO_COMMON,),
         link=ANA,
+    ),
+    Row(
+        "a part of a family name, and a given name that many have: a stranger's would fit as well",
+        ("Tess", "Vantongeren", date(1980, 3, 12)),
+        [TESS_OF_TWO_NAMES, *MANY_CALLED_TESS],
+        REVIEW,
+        reasons=(Why.NAME_TOO_COMMON,),
+        first=(Why.GIVEN_NAME_EQUAL, Why.FAMILY_NAME_PART_OF_COMPOUND),
+    ),
+    Row(
+        "one letter off, and a given name that many have; the link does not make up for it",
+        ("Tess", "Nakamuro", date(1980, 3, 12)),
+        [TESS, *MANY_CALLED_TESS],
+        REVIEW,
+        reasons=(Why.NAME_TOO_COMMON,),
+        link=TESS,
+    ),
+    Row(
+        "a part of a family name, and one bearer of the given name fewer",
+        ("Tess", "Vantongeren", date(1980, 3, 12)),
+        [TESS_OF_TWO_NAMES, *MANY_CALLED_TESS[1:]],
+        AUTOMATIC,
+        TESS_OF_TWO_NAMES,
+        (Why.FAMILY_NAME_PART_OF_COMPOUND,),
+    ),
+    Row(
+        "a given name that many have, and the whole family name",
+        ("Tess", "Vantongeren Nakamura", date(1980, 3, 12)),
+        [TESS_OF_TWO_NAMES, *MANY_CALLED_TESS],
+        AUTOMATIC,
+        TESS_OF_TWO_NAMES,
+        (Why.NAME_EQUAL,),
     ),
     Row(
         "only the date of birth agrees",
