@@ -160,6 +160,9 @@ WHY = {
     Why.SOMEBODY_SHARES_THE_PART: (
         "another patient has this given name and that part of the family name"
     ),
+    Why.GIVEN_NAME_TOO_COMMON: (
+        "many patients have this given name, and a stranger’s family name may be as much alike"
+    ),
     Why.TOO_MANY_TO_COMPARE: "too many patients to compare with",
     Why.AUTOMATIC_SWITCHED_OFF: "the programme does not match this without a person",
 }

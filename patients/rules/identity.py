@@ -226,7 +226,10 @@ def _similar(asked: _Asked, name: NormalName, names: NameLikeness) -> bool:
 
 
 def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
-    """One letter or one part off is a slip only in a long name, and if nobody else is called so."""
+    """One letter or one part off is a slip only in a long name, and if nobody else is called so.
+
+    Nor is it taken for one beside a given name that many have: a stranger's may be as much alike.
+    """
     typed, recorded = joined(asked.name.family), joined(one.named.name.family)
     if one.names.family not in (Alike.ONE_EDIT, Alike.PART):
         return []
@@ -236,18 +239,13 @@ def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
         return [Why.SOMEBODY_HAS_THE_TYPED_NAME]
     if one.names.family == Alike.PART and _namesakes(asked, one):
         return [Why.SOMEBODY_SHARES_THE_PART]
+    if asked.bearers(word_key(joined(one.named.name.given))) > GIVEN_NAME_BEARERS:
+        return [Why.GIVEN_NAME_TOO_COMMON]
     return []
 
 
 def _is_common(asked: _Asked, one: Compared) -> bool:
-    """More namesakes on the register than EXPECTED_NAMESAKES allows to be born on one day.
-
-    Beside a family name that differs, the given name alone has to be rare.
-    """
-    if one.names.family != Alike.EQUAL:
-        given = word_key(joined(one.named.name.given))
-        if asked.bearers(given) > GIVEN_NAME_BEARERS:
-            return True
+    """More namesakes on the register than EXPECTED_NAMESAKES allows to be born on one day."""
     return _namesakes(asked, one) / BIRTH_DAYS > EXPECTED_NAMESAKES
 
 

@@ -13,10 +13,10 @@ claims were matched by a part of a family name that others of that given name ha
 leaves those to a person since, so these seeds judge no more. On seed 304 a stranger's name was a
 patient's but for a middle name, born on one day: the rule takes that for a form of one name, so it
 is counted among those whom no rule can tell apart (a rule that asked for rarer names was tried on
-401 to 405: 0.970 automatic at 100,000 people). On 507, with 1,000,000 people, a stranger was matched
-by a part of a family name beside a given name that thousands had; since then few may have it, and
-507 judges no more at that size. How many names the second look compares, which of them come first,
-and who leads of equal weight was chosen with the sets 3 and 4 in view.
+401 to 405: 0.970 automatic at 100,000 people). On 507, with 1,000,000 people, a stranger was
+matched by a part of a family name beside a given name that thousands had; since then few may have
+it, and 507 judges no more at that size. How many names the second look compares, which of them come
+first, and who leads of equal weight was chosen with the sets 3 and 4 in view.
 The libraries need requirements-bench.txt.
 
 The FEBRL sets are matched by given name, surname and date of birth alone. Records without a name

@@ -418,7 +418,7 @@ ROWS = [
         ("Tess", "Vantongeren", date(1980, 3, 12)),
         [TESS_OF_TWO_NAMES, *MANY_CALLED_TESS],
         REVIEW,
-        reasons=(Why.NAME_TOO_COMMON,),
+        reasons=(Why.GIVEN_NAME_TOO_COMMON,),
         first=(Why.GIVEN_NAME_EQUAL, Why.FAMILY_NAME_PART_OF_COMPOUND),
     ),
     Row(
@@ -426,7 +426,7 @@ ROWS = [
         ("Tess", "Nakamuro", date(1980, 3, 12)),
         [TESS, *MANY_CALLED_TESS],
         REVIEW,
-        reasons=(Why.NAME_TOO_COMMON,),
+        reasons=(Why.GIVEN_NAME_TOO_COMMON,),
         link=TESS,
     ),
     Row(
