@@ -24,10 +24,7 @@ MOST_KEPT = 200  # statements a connection; the product has about a hundred
 def rows_of(database: Any, statement: str, values: Sequence[Any]) -> list[Any]:
     """Run a statement that reads; for PostgreSQL its places are numbered, $1 and $2."""
     if database.vendor != "postgresql":
-        with database.cursor() as cursor:
-            cursor.execute(statement, values)
-            found: list[Any] = cursor.fetchall()
-            return found
+        return fetched(database.cursor(), statement, values)
     try:
         return _rows(database, statement, values)
     except NotSupportedError:
@@ -57,9 +54,15 @@ def _rows(database: Any, statement: str, values: Sequence[Any]) -> list[Any]:
     if kept is not None:
         with database.wrap_database_errors:
             return kept.rows(statement, values)
-    with numbering(database) as cursor:
+    return fetched(numbering(database), statement, values)
+
+
+def fetched(cursor: CursorWrapper, statement: str, values: Sequence[Any]) -> list[Any]:
+    """Run a statement that reads by a cursor, and close that."""
+    with cursor:
         cursor.execute(statement, values)
-        return list(cursor.fetchall())
+        rows: list[Any] = cursor.fetchall()
+    return rows
 
 
 class _Kept:
@@ -127,8 +130,7 @@ def _at_once(database: Any) -> _Kept | None:
     """
     if database.vendor != "postgresql" or database.execute_wrappers or database.queries_logged:
         return None
-    database.close_if_health_check_failed()
-    database.ensure_connection()
+    _connect(database)
     database.validate_no_broken_transaction()
     return _of(database)
 
@@ -179,8 +181,13 @@ def numbering(database: Any) -> CursorWrapper:
 
     Django's own cursors write the values into the text.
     """
-    database.close_if_health_check_failed()
-    database.ensure_connection()
+    _connect(database)
     with database.wrap_database_errors:
         cursor: CursorWrapper = database._prepare_cursor(_Numbering(database.connection))
     return cursor
+
+
+def _connect(database: Any) -> None:
+    """See to a connection that works, as Django does before it gives a cursor."""
+    database.close_if_health_check_failed()
+    database.ensure_connection()

@@ -34,7 +34,7 @@ from django.db.models.signals import post_init, pre_init
 from django.db.models.sql.compiler import SQLCompiler
 from django.db.models.sql.subqueries import InsertQuery, UpdateQuery
 
-from patients.kept_plans import rows_of, rows_written
+from patients.kept_plans import fetched, rows_of, rows_written
 
 Record = TypeVar("Record", bound=Model)
 Row = TypeVar("Row")
@@ -127,10 +127,7 @@ class Prepared(Generic[Row]):
 
     def _run(self, database: Any, statement: str, values: list[Any]) -> list[Any]:
         if not self._keep_plan:
-            with database.cursor() as cursor:
-                cursor.execute(statement, values)
-                found: list[Any] = cursor.fetchall()
-                return found
+            return fetched(database.cursor(), statement, values)
         return rows_of(database, statement, values)
 
     def _compiled(self) -> tuple[Any, ...]:
