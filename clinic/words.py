@@ -160,6 +160,7 @@ WHY = {
     Why.SOMEBODY_SHARES_THE_PART: (
         "another patient has this given name and that part of the family name"
     ),
+    Why.PART_TOO_COMMON: "others have that part of the family name, and a stranger may have it too",
     Why.GIVEN_NAME_TOO_COMMON: (
         "many patients have this given name, and a stranger’s family name may be as much alike"
     ),

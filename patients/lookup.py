@@ -105,7 +105,8 @@ NEAREST_NAMES = {
 def whose(claim: Claim, *, link_patient_id: int | None, policy: Policy) -> Decision:
     """Ask the identity rule about a claim, with everybody on the register who could fit.
 
-    Indexed look-ups only: one query, and one more when nobody likely is found at first.
+    Indexed look-ups only: one query, and one more when nobody likely is found at first; rarely one
+    that counts who else has a name that is only similar.
     """
     return decide(claim, OnRecord(), link_person_id=link_patient_id, policy=policy)
 

@@ -91,12 +91,12 @@ class Decision:
 
 # A rule that may clear a patient: the numbers are the design's, not tuned.
 EXPECTED_NAMESAKES = 0.001  # on the register, born on the same day
-# Two of one family name born on one day are taken for twins, unless so many bear the name that
-# chance brings it about as well.
+# Two of one family name born on one day are taken for twins, unless so many bear the name, or the
+# word in common, that chance brings it about as well.
 TWINS_NAME_BEARERS = 200
-# By a letter or a part of the family name strangers are met too: of 200 people of one given name
-# 0.2 share a part with a stranger (evidence.FAMILY), of whom one in 21,915 was born on his day.
-GIVEN_NAME_BEARERS = 200
+# A part of a family name says enough if at most so many on the register have it: of strangers,
+# whom the limit on namesakes does not see, as many in a thousand have it as of patients.
+PART_BEARERS = 5
 
 WORTH_ASKING = -3.0  # bits: from here on a person should look whether somebody is meant
 SHOWN = 5
@@ -212,35 +212,53 @@ def _somebody_similar(asked: _Asked, one: Named, of_the_day: list[Compared]) -> 
         return False
     beside = Beside(one.name)
     beside.look_over(others)
-    return any(_similar(asked, one.name, beside.comparisons(other)[0]) for other in others)
+    return any(
+        _similar(asked, one.name, other, names)
+        for other in others
+        for names in beside.comparisons(other)
+    )
 
 
-def _similar(asked: _Asked, name: NormalName, names: NameLikeness) -> bool:
+def _similar(asked: _Asked, name: NormalName, other: NormalName, names: NameLikeness) -> bool:
+    given, family = names.given, names.family
+    if names.moved:
+        given, family = family, given
+        other = other._replace(given=other.family, family=other.given)
     missing = {Alike.MISSING, Alike.BOTH_MISSING}
     unlike = {Alike.DIFFERENT, Alike.RESEMBLES}
-    if names.family in missing | unlike:
-        return names.family in missing and names.given not in missing | unlike
-    if names.given not in missing | {Alike.DIFFERENT}:
+    if family in missing | unlike:
+        return family in missing and given not in missing | unlike
+    if given not in missing | {Alike.DIFFERENT}:
         return True
-    return asked.bearers(word_key(joined(name.family))) <= TWINS_NAME_BEARERS
+    in_common = {joined(name.family), joined(other.family)}
+    if family in (Alike.PART, Alike.SHARED):
+        in_common = _parts_in_common(name, other)
+        if len(in_common) > 1:
+            return True
+    return asked.bearers(*map(word_key, in_common)) <= TWINS_NAME_BEARERS
+
+
+def _parts_in_common(one: NormalName, other: NormalName) -> set[str]:
+    return set(bearing(one.family)) & set(bearing(other.family))
 
 
 def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
     """One letter or one part off is a slip only in a long name, and if nobody else is called so.
 
-    Nor is it taken for one beside a given name that many have: a stranger's may be as much alike.
+    Nor is a part enough that many bear: a stranger's name may have it too.
     """
     typed, recorded = joined(asked.name.family), joined(one.named.name.family)
     if one.names.family not in (Alike.ONE_EDIT, Alike.PART):
         return []
     if min(len(typed), len(recorded)) < LONG_ENOUGH:
         return [Why.SHORT_NAME_DIFFERS]
-    if one.names.family == Alike.ONE_EDIT and asked.bearers(word_key(typed)):
-        return [Why.SOMEBODY_HAS_THE_TYPED_NAME]
-    if one.names.family == Alike.PART and _namesakes(asked, one):
+    if one.names.family == Alike.ONE_EDIT:
+        return [Why.SOMEBODY_HAS_THE_TYPED_NAME] if asked.bearers(word_key(typed)) else []
+    if _namesakes(asked, one):
         return [Why.SOMEBODY_SHARES_THE_PART]
-    if asked.bearers(word_key(joined(one.named.name.given))) > GIVEN_NAME_BEARERS:
-        return [Why.GIVEN_NAME_TOO_COMMON]
+    parts = _parts_in_common(asked.name, one.named.name)
+    if all(asked.bearers(word_key(part)) > PART_BEARERS for part in parts):
+        return [Why.PART_TOO_COMMON]
     return []
 
 
@@ -254,6 +272,6 @@ def _namesakes(asked: _Asked, one: Compared) -> int:
     recorded = one.named.name
     families = {joined(recorded.family)}
     if one.names.family == Alike.PART:
-        families |= set(bearing(asked.name.family)) & set(bearing(recorded.family))
+        families |= _parts_in_common(asked.name, recorded)
     first = first_word(recorded.given)
     return asked.bearers(*(namesake_key(first, family) for family in families)) - 1
