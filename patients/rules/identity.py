@@ -179,7 +179,7 @@ class _Asked:
 
     def bearers(self, *keys: int) -> int:
         """How many have one of the keys: the greatest of the counts."""
-        return max(self.register.bearers(keys, upto=MANY).values())
+        return max(self.register.bearers(keys, upto=MANY).values(), default=0)
 
 
 def _doubts(asked: _Asked, of_the_day: list[Compared], fitting: list[Compared]) -> tuple[Why, ...]:
@@ -223,19 +223,16 @@ def _similar(asked: _Asked, name: NormalName, other: NormalName, names: NameLike
     given, family = names.given, names.family
     if names.moved:
         given, family = family, given
-        other = other._replace(given=other.family, family=other.given)
     missing = {Alike.MISSING, Alike.BOTH_MISSING}
     unlike = {Alike.DIFFERENT, Alike.RESEMBLES}
     if family in missing | unlike:
         return family in missing and given not in missing | unlike
     if given not in missing | {Alike.DIFFERENT}:
         return True
-    in_common = {joined(name.family), joined(other.family)}
+    in_common = {joined(name.family)}
     if family in (Alike.PART, Alike.SHARED):
         in_common = _parts_in_common(name, other)
-        if len(in_common) > 1:
-            return True
-    return asked.bearers(*map(word_key, in_common)) <= TWINS_NAME_BEARERS
+    return len(in_common) > 1 or asked.bearers(*map(word_key, in_common)) <= TWINS_NAME_BEARERS
 
 
 def _parts_in_common(one: NormalName, other: NormalName) -> set[str]:
