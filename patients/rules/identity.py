@@ -98,6 +98,8 @@ TWINS_NAME_BEARERS = 200
 # whom the limit on namesakes does not see, as many in a thousand have it as of patients.
 PART_BEARERS = 5
 
+NEARLY_THE_DATE = {DateAlike.DAY_MONTH_EXCHANGED, DateAlike.DIGITS_EXCHANGED, DateAlike.ONE_DIGIT}
+
 WORTH_ASKING = -3.0  # bits: from here on a person should look whether somebody is meant
 SHOWN = 5
 
@@ -116,11 +118,10 @@ def decide(
     """
     name = normal_name(claim.given_names, claim.family_names)
     found = compare(name, claim.birth_date, register, link_person_id)
-    of_the_day = [one for one in found.compared if one.dates is DateAlike.EQUAL]
-    fitting = list(found.best_of_each(one for one in of_the_day if _fits(one)))
+    fitting = list(found.best_of_each(one for one in _of_the_day(found.compared) if _fits(one)))
     doubts = _doubts(
         _Asked(name, claim.birth_date, register, link_person_id, policy),
-        of_the_day,
+        found.compared,
         fitting,
     )
     if not found.all_of_the_day and fitting:
@@ -150,6 +151,10 @@ def _candidates(
         others += islice(found.best_of_each(of_the_link), 1)
         others.sort(key=lambda one: -with_link(one, link_person_id))
     return tuple(as_candidate(one, link_person_id) for one in [*fitting, *others][:SHOWN])
+
+
+def _of_the_day(compared: list[Compared]) -> list[Compared]:
+    return [one for one in compared if one.dates is DateAlike.EQUAL]
 
 
 def _fits(one: Compared) -> bool:
@@ -182,7 +187,7 @@ class _Asked:
         return max(self.register.bearers(keys, upto=MANY).values(), default=0)
 
 
-def _doubts(asked: _Asked, of_the_day: list[Compared], fitting: list[Compared]) -> tuple[Why, ...]:
+def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) -> tuple[Why, ...]:
     """Return everything that speaks against matching without a person."""
     if isinstance(asked.born, WrittenDate):
         return (Why.BIRTH_DATE_IMPOSSIBLE,)
@@ -193,8 +198,8 @@ def _doubts(asked: _Asked, of_the_day: list[Compared], fitting: list[Compared]) 
     one = fitting[0]
     exact = _is_exact(one.names)
     linked = asked.link_person_id == one.named.person_id
-    doubts = [] if exact else _doubts_of_a_difference(asked, one)
-    if _somebody_similar(asked, one.named, of_the_day):
+    doubts = [] if exact else _doubts_of_a_difference(asked, one, compared)
+    if _somebody_similar(asked, one.named, compared):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
     if not (linked and exact) and _is_common(asked, one):
         doubts.append(Why.NAME_TOO_COMMON)
@@ -205,8 +210,9 @@ def _doubts(asked: _Asked, of_the_day: list[Compared], fitting: list[Compared]) 
     return tuple(doubts)
 
 
-def _somebody_similar(asked: _Asked, one: Named, of_the_day: list[Compared]) -> bool:
+def _somebody_similar(asked: _Asked, one: Named, compared: list[Compared]) -> bool:
     """Twins, or a parent and child under one date of birth."""
+    of_the_day = _of_the_day(compared)
     others = [other.named.name for other in of_the_day if other.named.person_id != one.person_id]
     if not others:
         return False
@@ -239,16 +245,19 @@ def _parts_in_common(one: NormalName, other: NormalName) -> set[str]:
     return set(bearing(one.family)) & set(bearing(other.family))
 
 
-def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
+def _doubts_of_a_difference(asked: _Asked, one: Compared, compared: list[Compared]) -> list[Why]:
     """One letter or one part off is a slip only in a long name, and if nobody else is called so.
 
-    Nor is a part enough that many bear: a stranger's name may have it too.
+    Nor is a part enough that many bear: a stranger's name may have it too. And whoever slipped in
+    the name may have slipped in the date: a namesake's that is nearly the same could be meant.
     """
     typed, recorded = joined(asked.name.family), joined(one.named.name.family)
     if one.names.family not in (Alike.ONE_EDIT, Alike.PART):
         return []
     if min(len(typed), len(recorded)) < LONG_ENOUGH:
         return [Why.SHORT_NAME_DIFFERS]
+    if any(other.dates in NEARLY_THE_DATE and _fits(other) for other in compared):
+        return [Why.NAMESAKE_OF_A_NEAR_DATE]
     if one.names.family == Alike.ONE_EDIT:
         return [Why.SOMEBODY_HAS_THE_TYPED_NAME] if asked.bearers(word_key(typed)) else []
     if _namesakes(asked, one):
