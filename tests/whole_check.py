@@ -46,6 +46,7 @@ NO_DATABASE = (
     "tests/education/test_readability.py",
     "tests/education/test_starter_modules.py",
     "tests/education/test_translations.py",
+    "tests/test_chromium.py",
     "tests/test_faults.py",
 )
 # What is only written or shown is so on both alike; that PostgreSQL answers what these pages
