@@ -106,7 +106,7 @@ def whose(claim: Claim, *, link_patient_id: int | None, policy: Policy) -> Decis
     """Ask the identity rule about a claim, with everybody on the register who could fit.
 
     Indexed look-ups only: one query, and one more when nobody likely is found at first; rarely one
-    that counts who else has a name that is only similar.
+    that counts the bearers of a name, or of a part, that many have.
     """
     return decide(claim, OnRecord(), link_person_id=link_patient_id, policy=policy)
 

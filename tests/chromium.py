@@ -66,9 +66,8 @@ def bring() -> str | None:
     """
     found = find()
     if found:
-        if os.environ.get("CI") and Path(found).name != LEAN:
-            install(LEAN, SPARE)
-        return find()
+        spare = os.environ.get("CI") and Path(found).name != LEAN
+        return find() if spare and install(LEAN, SPARE) else found
     if playwright_starts():
         print("No Chromium here: trying Playwright's own download ...", flush=True)
         attempt([*PLAYWRIGHT, "install", "chromium"], DOWNLOAD, show=True)

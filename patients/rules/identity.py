@@ -89,7 +89,8 @@ class Decision:
     candidates: tuple[Candidate, ...]
 
 
-# A rule that may clear a patient: the numbers are the design's, not tuned.
+# A rule that may clear a patient: the first number is the design's; the others say how many bearers
+# of a name make a likeness one that chance brings about (DEVELOPERS.md says how they were set).
 EXPECTED_NAMESAKES = 0.001  # on the register, born on the same day
 # Two of one family name born on one day are taken for twins, unless so many bear the name, or the
 # word in common, that chance brings it about as well.
@@ -118,7 +119,8 @@ def decide(
     """
     name = normal_name(claim.given_names, claim.family_names)
     found = compare(name, claim.birth_date, register, link_person_id)
-    fitting = list(found.best_of_each(one for one in _of_the_day(found.compared) if _fits(one)))
+    of_that_day = (one for one in found.compared if one.dates is DateAlike.EQUAL)
+    fitting = list(found.best_of_each(one for one in of_that_day if _fits(one)))
     doubts = _doubts(
         _Asked(name, claim.birth_date, register, link_person_id, policy),
         found.compared,
@@ -151,10 +153,6 @@ def _candidates(
         others += islice(found.best_of_each(of_the_link), 1)
         others.sort(key=lambda one: -with_link(one, link_person_id))
     return tuple(as_candidate(one, link_person_id) for one in [*fitting, *others][:SHOWN])
-
-
-def _of_the_day(compared: list[Compared]) -> list[Compared]:
-    return [one for one in compared if one.dates is DateAlike.EQUAL]
 
 
 def _fits(one: Compared) -> bool:
@@ -212,8 +210,11 @@ def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) ->
 
 def _somebody_similar(asked: _Asked, one: Named, compared: list[Compared]) -> bool:
     """Twins, or a parent and child under one date of birth."""
-    of_the_day = _of_the_day(compared)
-    others = [other.named.name for other in of_the_day if other.named.person_id != one.person_id]
+    others = [
+        other.named.name
+        for other in compared
+        if other.dates is DateAlike.EQUAL and other.named.person_id != one.person_id
+    ]
     if not others:
         return False
     beside = Beside(one.name)
