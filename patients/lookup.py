@@ -15,10 +15,8 @@ from patients.rules.candidates import (
     MANY,
     MOST_COMPARED,
     NOTHING,
-    SAME_INITIAL,
     SECOND_LOOK,
     Counting,
-    Initials,
 )
 from patients.rules.identity import (
     Candidate,
@@ -40,18 +38,30 @@ NAMES = (
     "SELECT n.id, n.patient_id, n.kind, n.given, n.family, n.generation, n.birth_date "
     "FROM patients_matchname n "
 )
-# Lists of keys, sent as one text.
+# Lists of keys, sent as one text; and keys with what each of them weighs, sent as two.
 LISTED = {
     "postgresql": "SELECT key FROM unnest(%s::bigint[]) AS sent(key)",
     "sqlite": "SELECT value AS key FROM json_each(%s)",
 }
-WITH_KEY = "SELECT m.name_id FROM patients_matchkey m WHERE m.key "
-THOSE = {
-    "postgresql": f"= ANY(ARRAY({WITH_KEY} = ANY(%s::bigint[])))",
-    "sqlite": f"IN ({WITH_KEY} IN (SELECT value FROM json_each(%s)))",
+WEIGHED = {
+    "postgresql": "SELECT * FROM unnest(%s::bigint[], %s::integer[]) AS sent(key, weight)",
+    "sqlite": "SELECT k.value AS key, w.value AS weight "
+    "FROM json_each(%s) k JOIN json_each(%s) w ON w.key = k.key",
 }
-BY_PATIENT = dict.fromkeys(LISTED, f"{NAMES} WHERE n.patient_id = %s ORDER BY n.id")
-BY_KEY = "SELECT * FROM ({names} WHERE n.id {those} ORDER BY n.id LIMIT {most}) found"
+# The ids of the names that have one of the keys.
+WITH_KEY = {
+    "postgresql": "SELECT m.name_id FROM patients_matchkey m WHERE m.key = ANY(%s::bigint[])",
+    "sqlite": "SELECT m.name_id FROM patients_matchkey m "
+    "WHERE m.key IN (SELECT value FROM json_each(%s))",
+}
+# The ids of those that are `candidates.nearest_by_keys`.
+NEAREST = {
+    vendor: f"SELECT m.name_id FROM ({weighed}) asked JOIN patients_matchkey m ON m.key = asked.key"
+    " GROUP BY m.name_id ORDER BY sum(asked.weight) DESC, m.name_id LIMIT %s"
+    for vendor, weighed in WEIGHED.items()
+}
+# PostgreSQL finds the ids first when they are made a list of.
+AMONG = {"postgresql": "= ANY(ARRAY({ids}))", "sqlite": "IN ({ids})"}
 # Each key with the number of names that have it, no further than a limit.
 COUNTS = """
     SELECT (SELECT count(*) FROM (
@@ -61,44 +71,25 @@ COUNTS = """
 """
 # The highest id of a patient: near enough to their number for a logarithm, and known at once.
 PEOPLE = "SELECT max(id), NULL, NULL, NULL, NULL, NULL, NULL FROM patients_patient"
+
+
+def _names(vendor: str, ids: str) -> str:
+    return f"{NAMES} WHERE n.id {AMONG[vendor].format(ids=ids)} ORDER BY n.id"
+
+
+BY_PATIENT = dict.fromkeys(LISTED, f"{NAMES} WHERE n.patient_id = %s ORDER BY n.id")
+NEAREST_NAMES = {vendor: _names(vendor, ids) for vendor, ids in NEAREST.items()}
+COUNTED = {vendor: COUNTS.format(listed=listed) for vendor, listed in LISTED.items()}
 # What one claim asks first, in one query: names, counts of two kinds, and the number of people.
 FIRST = {
     vendor: " UNION ALL ".join(
         [
-            BY_KEY.format(names=NAMES, those=THOSE[vendor], most=MOST_COMPARED),
-            *[COUNTS.format(listed=listed)] * 2,
+            f"SELECT * FROM ({_names(vendor, ids)} LIMIT {MOST_COMPARED}) found",
+            *[COUNTED[vendor]] * 2,
             PEOPLE,
         ]
     )
-    for vendor, listed in LISTED.items()
-}
-COUNTED = {vendor: COUNTS.format(listed=listed) for vendor, listed in LISTED.items()}
-# What `candidates.nearest_by_keys` and `Initials.say` say, in SQL.
-NEAREST = """
-    SELECT * FROM (
-        {names} JOIN (
-            SELECT m.name_id, sum(asked.weight) AS weight
-            FROM ({weighed}) asked JOIN patients_matchkey m ON m.key = asked.key
-            GROUP BY m.name_id
-        ) near ON near.name_id = n.id
-        ORDER BY near.weight
-            + CASE WHEN substr(n.given, 1, 1) = %s THEN {initial} ELSE 0 END
-            + CASE WHEN substr(n.family, 1, 1) = %s THEN {initial} ELSE 0 END DESC, n.id
-        LIMIT %s
-    ) found ORDER BY id
-"""
-NEAREST_NAMES = {
-    "postgresql": NEAREST.format(
-        names=NAMES,
-        initial=SAME_INITIAL,
-        weighed="SELECT * FROM unnest(%s::bigint[], %s::integer[]) AS t(key, weight)",
-    ),
-    "sqlite": NEAREST.format(
-        names=NAMES,
-        initial=SAME_INITIAL,
-        weighed="SELECT k.value AS key, w.value AS weight "
-        "FROM json_each(%s) k JOIN json_each(%s) w ON w.key = k.key",
-    ),
+    for vendor, ids in WITH_KEY.items()
 }
 
 
@@ -167,11 +158,9 @@ class OnRecord:
                 self._people = number or 0
         return self._others(names)
 
-    def nearest(
-        self, weights: Mapping[int, int], initials: Initials, *, most: int
-    ) -> Sequence[Named]:
-        """Return the names that are `nearest_by_keys`: by the keys they have, and by initials."""
-        return self._others(_fetch(NEAREST_NAMES, weights, weights.values(), *initials, most))
+    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
+        """Return the names that are `nearest_by_keys`, by what the keys weigh that they have."""
+        return self._others(_fetch(NEAREST_NAMES, weights, weights.values(), most))
 
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one patient."""

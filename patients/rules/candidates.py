@@ -23,10 +23,9 @@ from patients.rules.names_beside import Beside, NameLikeness
 
 MOST_COMPARED = 2000
 MANY = 5000  # bearers of a name are counted no further
-SECOND_LOOK = 150  # names looked at in the second pass, those of the rarest keys
-NEAREST_BY_KEYS = 30  # of these are compared: those with the most keys in common, and the rarest
-
-SAME_INITIAL = 100  # says as much as a key that one in e has in common
+SECOND_LOOK = 120  # names looked at in the second pass, those of the rarest keys
+NEAREST_BY_KEYS = 12  # of these are compared: those with the most keys in common, and the rarest
+NEAREST_BY_NAME = 40  # so many where no date of birth was typed: only the names can tell them apart
 
 # Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
 LIKELY = -2.0
@@ -64,18 +63,6 @@ class Named(NamedTuple):
     born: Born
 
 
-class Initials(NamedTuple):
-    """The first letters of a given and a family name."""
-
-    given: str
-    family: str
-
-    def say(self, name: NormalName) -> int:
-        """Return how much it says for a name on the register, in the unit of `rarest_keys`."""
-        same = (name.given[:1] == self.given) + (name.family[:1] == self.family)
-        return SAME_INITIAL * same
-
-
 class Register(Protocol):
     """Where candidates come from: the database (patients/lookup.py), or memory (in_memory.py)."""
 
@@ -92,10 +79,8 @@ class Register(Protocol):
     def of(self, person_id: PersonId) -> Sequence[Named]:
         """Return the names of one person."""
 
-    def nearest(
-        self, weights: Mapping[int, int], initials: Initials, *, most: int
-    ) -> Sequence[Named]:
-        """Return the names that are `nearest_by_keys`: by the keys they have, and by initials."""
+    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
+        """Return the names that are `nearest_by_keys`, by what the keys weigh that they have."""
 
     def bearers(self, keys: Collection[int], *, upto: int) -> dict[int, int]:
         """Count the names that have each key, no further than `upto`."""
@@ -181,8 +166,8 @@ def compare(
         weighed.add(register.of(link_person_id))
     if weighed.strongest() < STRONG:
         weights = rarest_keys(register.bearers(wider, upto=SECOND_LOOK), people, upto=SECOND_LOOK)
-        initials = Initials(name.given[:1], name.family[:1])
-        weighed.add(register.nearest(weights, initials, most=NEAREST_BY_KEYS))
+        most = NEAREST_BY_NAME if born is None else NEAREST_BY_KEYS
+        weighed.add(register.nearest(weights, most=most))
     compared = list(weighed.compared.values())
     return Comparison(name, born, compared, len(found) < MOST_COMPARED)
 

@@ -50,7 +50,7 @@ def asked_first(name: NormalName, born: Born) -> set[int]:
 
 def asked_second(name: NormalName, born: Born) -> set[int]:
     """Return the keys of the second pass: of the name alone, or of a date that was mistyped."""
-    return word_keys(name) | namesake_keys(name) | loose_keys(name) | mistyped_date_keys(born)
+    return word_keys(name) | loose_keys(name) | mistyped_date_keys(born)
 
 
 def dated_keys(name: NormalName, born: Born) -> Iterator[int]:
@@ -109,8 +109,7 @@ def first_word(given: str) -> str:
 def loose_keys(name: NormalName) -> set[int]:
     """Return the dateless keys of the second pass, for names that were mistyped.
 
-    Given and family name that sound alike in either order; one of them, and how the other begins;
-    how both begin; how one begins.
+    Given and family name that sound alike in either order; how both begin; how one begins.
     """
     given, family, first = joined(name.given), joined(name.family), first_name(name.given)
     keys = {
@@ -118,11 +117,7 @@ def loose_keys(name: NormalName) -> set[int]:
         for form in _forms(name.family) or {""}
     }
     if given and family:
-        keys |= {
-            key("one-and-start", first, family[:2]),
-            key("one-and-start", family, given[:2]),
-            key("starts", *sorted((given[:2], family[:2]))),
-        }
+        keys.add(key("starts", *sorted((given[:2], family[:2]))))
     return keys | {key("begins", part[:BEGINS]) for part in (given, family) if len(part) > BEGINS}
 
 

@@ -8,7 +8,6 @@ from patients.rules.candidates import (
     MOST_COMPARED,
     NOTHING,
     Counting,
-    Initials,
     Named,
     NameKind,
     PersonId,
@@ -54,16 +53,12 @@ class InMemoryRegister:
         places = {place for key in keys for place in self._by_key.get(key, ())}
         return [self._named[place] for place in sorted(places)[:MOST_COMPARED]]
 
-    def nearest(
-        self, weights: Mapping[int, int], initials: Initials, *, most: int
-    ) -> Sequence[Named]:
-        """Return the names that are `nearest_by_keys`: by the keys they have, and by initials."""
+    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
+        """Return the names that are `nearest_by_keys`, by what the keys weigh that they have."""
         weighed: dict[int, int] = defaultdict(int)
         for key, weight in weights.items():
             for place in self._by_key.get(key, ()):
                 weighed[place] += weight
-        for place in weighed:
-            weighed[place] += initials.say(self._named[place].name)
         return [self._named[place] for place in sorted(nearest_by_keys(weighed, most=most))]
 
     def of(self, person_id: PersonId) -> Sequence[Named]:

@@ -43,7 +43,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from patients.rules.candidates import Counting, Initials
+from patients.rules.candidates import Counting
 from patients.rules.identity import (
     LIKELY,
     Claim,
@@ -126,11 +126,9 @@ class AllBut:
         found = self._register.named(keys, counting=counting)
         return [n for n in found if n.person_id != self._left_out]
 
-    def nearest(
-        self, weights: Mapping[int, int], initials: Initials, *, most: int
-    ) -> Sequence[Named]:
+    def nearest(self, weights: Mapping[int, int], *, most: int) -> Sequence[Named]:
         """Return the others' names that are nearest by the keys that they have."""
-        found = self._register.nearest(weights, initials, most=most)
+        found = self._register.nearest(weights, most=most)
         return [n for n in found if n.person_id != self._left_out]
 
     def of(self, person_id: PersonId) -> Sequence[Named]:

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from patients.lookup import OnRecord, likely_same, whose
 from patients.match_keys import keep
 from patients.models import Patient
-from patients.rules.candidates import MANY, SECOND_LOOK, Counting, Initials
+from patients.rules.candidates import MANY, SECOND_LOOK, Counting
 from patients.rules.identity import Claim, Decision, Policy, Verdict, Why, decide
 from patients.rules.identity_keys import namesake_keys, word_key, word_keys
 from patients.rules.in_memory import InMemoryRegister, Person
@@ -108,11 +108,11 @@ def test_the_nearest_by_their_keys_are_the_same_in_memory(given: str) -> None:
     name = normal_name(given, "Family2")
     keys = sorted(word_keys(name) | namesake_keys(name))
     weights = {key: 100 * place for place, key in enumerate(keys, start=1)}
-    memory, by = InMemoryRegister(persons), Initials(name.given[:1], name.family[:1])
-    everybody = len(memory.nearest(weights, by, most=len(persons)))
+    memory = InMemoryRegister(persons)
+    everybody = len(memory.nearest(weights, most=len(persons)))
     for most in (1, 5, 12, 200):
-        expected = [one.person_id for one in memory.nearest(weights, by, most=most)]
-        assert [one.person_id for one in OnRecord().nearest(weights, by, most=most)] == expected
+        expected = [one.person_id for one in memory.nearest(weights, most=most)]
+        assert [one.person_id for one in OnRecord().nearest(weights, most=most)] == expected
         assert len(expected) == min(most, everybody) > 0
 
 

@@ -1,0 +1,45 @@
+"""Who is looked at: by date first, then those whose names have the rarest keys in common."""
+
+from datetime import date
+from math import log
+
+import pytest
+
+from patients.rules.candidates import (
+    NEAREST_BY_KEYS,
+    NEAREST_BY_NAME,
+    compare,
+    nearest_by_keys,
+    rarest_keys,
+)
+from patients.rules.date_likeness import Born
+from patients.rules.in_memory import InMemoryRegister, Person
+from patients.rules.names import normal_name
+
+
+def test_the_rarest_keys_come_first_until_the_names_behind_them_are_too_many() -> None:
+    """What a key says is the self-information of its rarity: common practice, as in inverse
+    document frequency (log of all over those that have it)."""
+    shared_by = {1: 40, 2: 3, 3: 0, 4: 60, 5: 3}
+    chosen = rarest_keys(shared_by, 1000, upto=50)
+    assert list(chosen) == [2, 5, 1]  # nobody has key 3; with key 4 they would be 106
+    assert chosen[2] == chosen[5] == round(100 * log(1000 / 3))
+    assert chosen[1] == round(100 * log(1000 / 40))
+
+
+def test_of_equal_names_the_first_on_the_register_is_nearest() -> None:
+    assert nearest_by_keys({7: 10, 3: 10, 5: 20, 1: 5}, most=3) == [5, 3, 7]
+
+
+@pytest.mark.parametrize(
+    ("born", "compared"), [(date(1999, 9, 19), NEAREST_BY_KEYS), (None, NEAREST_BY_NAME)]
+)
+def test_more_are_compared_by_name_where_no_date_of_birth_can_tell_them_apart(
+    born: Born, compared: int
+) -> None:
+    register = InMemoryRegister(
+        Person(n, f"{'ABDEGIKLMNOPRSTUV'[n % 17]}o", "Quillfeather", date(1950 + n, 3, 2))
+        for n in range(NEAREST_BY_NAME + 5)
+    )
+    found = compare(normal_name("Wilhelmina", "Quillfeather"), born, register, None)
+    assert len(found.compared) == compared
