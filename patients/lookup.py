@@ -12,11 +12,7 @@ from patients.kept_plans import rows_of
 from patients.models import Patient
 from patients.prepared import numbered
 from patients.rules.candidates import (
-    MANY,
     MOST_COMPARED,
-    NOTHING,
-    SECOND_LOOK,
-    Counting,
 )
 from patients.rules.identity import (
     Candidate,
@@ -36,59 +32,51 @@ from patients.rules.names import NormalName
 # One text for each question, whatever the number of keys: PostgreSQL plans it once.
 NAMES = (
     "SELECT n.id, n.patient_id, n.kind, n.given, n.family, n.generation, n.birth_date "
-    "FROM patients_matchname n "
+    "FROM patients_matchname n WHERE n."
 )
-# Lists of keys, sent as one text; and keys with what each of them weighs, sent as two.
-LISTED = {
-    "postgresql": "SELECT key FROM unnest(%s::bigint[]) AS sent(key)",
-    "sqlite": "SELECT value AS key FROM json_each(%s)",
+# Keys are sent as one text; keys with a number to each, as two.
+ONE_OF = {
+    "postgresql": "= ANY(%s::bigint[])",
+    "sqlite": "IN (SELECT value FROM json_each(%s))",
 }
-WEIGHED = {
-    "postgresql": "SELECT * FROM unnest(%s::bigint[], %s::integer[]) AS sent(key, weight)",
-    "sqlite": "SELECT k.value AS key, w.value AS weight "
-    "FROM json_each(%s) k JOIN json_each(%s) w ON w.key = k.key",
+NUMBERED = {
+    "postgresql": "unnest(%s::bigint[], %s::integer[]) AS asked(key, number)",
+    "sqlite": "(SELECT k.value AS key, n.value AS number FROM json_each(%s) k "
+    "JOIN json_each(%s) n ON n.key = k.key) asked",
 }
-# The ids of the names that have one of the keys.
-WITH_KEY = {
-    "postgresql": "SELECT m.name_id FROM patients_matchkey m WHERE m.key = ANY(%s::bigint[])",
-    "sqlite": "SELECT m.name_id FROM patients_matchkey m "
-    "WHERE m.key IN (SELECT value FROM json_each(%s))",
-}
-# The ids of those that are `candidates.nearest_by_keys`.
+OF_KEY = "FROM patients_matchkey m WHERE m.key"
+# The ids of the names that have one of the keys; of those that are `candidates.nearest_by_keys`.
+WITH_KEY = {vendor: f"SELECT m.name_id {OF_KEY} {one_of}" for vendor, one_of in ONE_OF.items()}
 NEAREST = {
-    vendor: f"SELECT m.name_id FROM ({weighed}) asked JOIN patients_matchkey m ON m.key = asked.key"
-    " GROUP BY m.name_id ORDER BY sum(asked.weight) DESC, m.name_id LIMIT %s"
-    for vendor, weighed in WEIGHED.items()
+    vendor: f"SELECT m.name_id FROM {asked} JOIN patients_matchkey m ON m.key = asked.key "
+    "GROUP BY m.name_id ORDER BY sum(asked.number) DESC, m.name_id LIMIT %s"
+    for vendor, asked in NUMBERED.items()
 }
 # PostgreSQL finds the ids first when they are made a list of.
 AMONG = {"postgresql": "= ANY(ARRAY({ids}))", "sqlite": "IN ({ids})"}
-# Each key with the number of names that have it, no further than a limit.
-COUNTS = """
-    SELECT (SELECT count(*) FROM (
-        SELECT 1 FROM patients_matchkey m WHERE m.key = asked.key LIMIT %s) bounded),
-        asked.key, NULL, NULL, NULL, NULL, NULL
-    FROM ({listed}) asked
-"""
+# How many names have the key asked about, no further than its number.
+COUNT = {
+    "postgresql": f"SELECT count(*) FROM (SELECT {OF_KEY} = asked.key LIMIT asked.number) bounded",
+    "sqlite": f"SELECT min(asked.number, count(*)) {OF_KEY} = asked.key",
+}
 # The highest id of a patient: near enough to their number for a logarithm, and known at once.
 PEOPLE = "SELECT max(id), NULL, NULL, NULL, NULL, NULL, NULL FROM patients_patient"
 
 
 def _names(vendor: str, ids: str) -> str:
-    return f"{NAMES} WHERE n.id {AMONG[vendor].format(ids=ids)} ORDER BY n.id"
+    return f"{NAMES}id {AMONG[vendor].format(ids=ids)} ORDER BY n.id"
 
 
-BY_PATIENT = dict.fromkeys(LISTED, f"{NAMES} WHERE n.patient_id = %s ORDER BY n.id")
+BY_PATIENT = dict.fromkeys(ONE_OF, f"{NAMES}patient_id = %s ORDER BY n.id")
 NEAREST_NAMES = {vendor: _names(vendor, ids) for vendor, ids in NEAREST.items()}
-COUNTED = {vendor: COUNTS.format(listed=listed) for vendor, listed in LISTED.items()}
-# What one claim asks first, in one query: names, counts of two kinds, and the number of people.
+COUNTS = {
+    vendor: f"SELECT ({COUNT[vendor]}), asked.key, NULL, NULL, NULL, NULL, NULL FROM {asked}"
+    for vendor, asked in NUMBERED.items()
+}
+# What one claim asks first, in one query: names, counts, and the number of people.
 FIRST = {
-    vendor: " UNION ALL ".join(
-        [
-            f"SELECT * FROM ({_names(vendor, ids)} LIMIT {MOST_COMPARED}) found",
-            *[COUNTED[vendor]] * 2,
-            PEOPLE,
-        ]
-    )
+    vendor: f"SELECT * FROM ({_names(vendor, ids)} LIMIT {MOST_COMPARED}) found"
+    f" UNION ALL {COUNTS[vendor]} UNION ALL {PEOPLE}"
     for vendor, ids in WITH_KEY.items()
 }
 
@@ -145,15 +133,15 @@ class OnRecord:
             self._people = int(_fetch(dict.fromkeys(FIRST, PEOPLE))[0][0] or 0)
         return self._people
 
-    def named(self, keys: Collection[int], *, counting: Counting = NOTHING) -> Sequence[Named]:
+    def named(self, keys: Collection[int], *, counting: Mapping[int, int]) -> Sequence[Named]:
         """Return the names that have one of the keys, at most MOST_COMPARED; count on the way."""
         names = []
-        for row in _fetch(FIRST, keys, MANY, counting.exact, SECOND_LOOK, counting.wider):
+        for row in _fetch(FIRST, keys, counting, counting.values()):
             number, key, kind = row[:3]
             if kind is not None:
                 names.append(row)
             elif key is not None:
-                self._counted[key] = number, MANY if key in counting.exact else SECOND_LOOK
+                self._counted[key] = number, counting[key]
             else:
                 self._people = number or 0
         return self._others(names)
@@ -170,7 +158,7 @@ class OnRecord:
         """Count the names that have each key, no further than `upto`; each key once."""
         new = [key for key in keys if not self._knows(key, upto)]
         if new:
-            for number, key, *_ in _fetch(COUNTED, upto, new):
+            for number, key, *_ in _fetch(COUNTS, new, [upto] * len(new)):
                 self._counted[key] = number, upto
         return {key: min(self._counted[key][0], upto) for key in keys}
 

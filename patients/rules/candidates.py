@@ -24,7 +24,7 @@ from patients.rules.names_beside import Beside, NameLikeness
 MOST_COMPARED = 2000
 MANY = 5000  # bearers of a name are counted no further
 SECOND_LOOK = 120  # names looked at in the second pass, those of the rarest keys
-NEAREST_BY_KEYS = 12  # of these are compared: those with the most keys in common, and the rarest
+NEAREST_BY_KEYS = 10  # of these are compared: those with the most keys in common, and the rarest
 NEAREST_BY_NAME = 40  # so many where no date of birth was typed: only the names can tell them apart
 
 # Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
@@ -33,16 +33,6 @@ STRONG = 6.0  # one of the first pass makes a second needless
 NEAREST = -16.0
 
 PersonId = int | str
-
-
-class Counting(NamedTuple):
-    """Keys whose names are to be counted: some as far as MANY, some as far as SECOND_LOOK."""
-
-    exact: Collection[int] = ()
-    wider: Collection[int] = ()
-
-
-NOTHING = Counting()
 
 
 class NameKind(StrEnum):
@@ -70,10 +60,10 @@ class Register(Protocol):
     def people(self) -> int:
         """How many people are on it, near enough for a logarithm."""
 
-    def named(self, keys: Collection[int], *, counting: Counting) -> Sequence[Named]:
+    def named(self, keys: Collection[int], *, counting: Mapping[int, int]) -> Sequence[Named]:
         """Return the names that have one of the keys, at most MOST_COMPARED.
 
-        `counting`: what `bearers` will be asked about, counted on the way.
+        `counting`: what `bearers` will be asked about and how far, counted on the way.
         """
 
     def of(self, person_id: PersonId) -> Sequence[Named]:
@@ -158,7 +148,8 @@ def compare(
     given, family = word_key(joined(name.given)), word_key(joined(name.family))
     # The rule will ask about the namesakes, and a register remembers what it counted.
     exact, wider = {given, family, *namesake_keys(name)}, asked_second(name, born)
-    found = register.named(asked_first(name, born), counting=Counting(exact, wider - exact))
+    counting = dict.fromkeys(wider, SECOND_LOOK) | dict.fromkeys(exact, MANY)
+    found = register.named(asked_first(name, born), counting=counting)
     bearers, people = register.bearers(exact, upto=MANY), register.people
     weighed = _Weighing(name, born, NameBits(bearers[given], bearers[family], people), people)
     weighed.add(found)

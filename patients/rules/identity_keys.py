@@ -70,13 +70,19 @@ def _parts(born: date | WrittenDate) -> tuple[str, str, str]:
 
 
 def mistyped_date_keys(born: Born) -> set[int]:
-    """Return the keys of the dates that two neighbouring digits exchanged would make."""
+    """Return the keys of the dates that two neighbouring digits exchanged would make.
+
+    As far as a calendar has them; not those of another century.
+    """
     if born is None:
         return set()
     text = digits(born)
-    swapped = (text[:at] + text[at + 1] + text[at] + text[at + 2 :] for at in range(len(text) - 1))
-    parts = ((d[:4], d[4:6], d[6:]) for d in swapped if d != text)
-    return {key("date", *(part.lstrip("0") or "0" for part in three)) for three in parts}
+    swapped = (text[:at] + text[at + 1] + text[at] + text[at + 2 :] for at in range(2, 7))
+    return {
+        key("date", d[:4], d[4:6].lstrip("0"), d[6:].lstrip("0"))
+        for d in swapped
+        if d != text and "01" <= d[4:6] <= "12" and "01" <= d[6:] <= "31"
+    }
 
 
 def word_keys(name: NormalName) -> set[int]:

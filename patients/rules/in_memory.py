@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 from patients.rules.candidates import (
     MOST_COMPARED,
-    NOTHING,
-    Counting,
     Named,
     NameKind,
     PersonId,
@@ -48,7 +46,7 @@ class InMemoryRegister:
         """How many people there are."""
         return len(self._by_person)
 
-    def named(self, keys: Collection[int], *, counting: Counting = NOTHING) -> Sequence[Named]:
+    def named(self, keys: Collection[int], *, counting: Mapping[int, int]) -> Sequence[Named]:
         """Return the names that have one of the keys, at most MOST_COMPARED."""
         places = {place for key in keys for place in self._by_key.get(key, ())}
         return [self._named[place] for place in sorted(places)[:MOST_COMPARED]]

@@ -43,7 +43,6 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from patients.rules.candidates import Counting
 from patients.rules.identity import (
     LIKELY,
     Claim,
@@ -121,7 +120,7 @@ class AllBut:
         """How many people there are."""
         return self._register.people
 
-    def named(self, keys: Collection[int], *, counting: Counting) -> Sequence[Named]:
+    def named(self, keys: Collection[int], *, counting: Mapping[int, int]) -> Sequence[Named]:
         """Return the others' names that have one of the keys."""
         found = self._register.named(keys, counting=counting)
         return [n for n in found if n.person_id != self._left_out]

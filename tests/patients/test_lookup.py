@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from patients.lookup import OnRecord, likely_same, whose
 from patients.match_keys import keep
 from patients.models import Patient
-from patients.rules.candidates import MANY, SECOND_LOOK, Counting
+from patients.rules.candidates import MANY, SECOND_LOOK
 from patients.rules.identity import Claim, Decision, Policy, Verdict, Why, decide
 from patients.rules.identity_keys import namesake_keys, word_key, word_keys
 from patients.rules.in_memory import InMemoryRegister, Person
@@ -94,7 +94,7 @@ def test_a_count_cut_short_is_not_taken_for_the_whole() -> None:
     many = SECOND_LOOK + 5
     _enrol([Person(n, f"Given{n}", "Ruiz", BORN) for n in range(1, many + 1)])
     register, ruiz = OnRecord(), word_key("ruiz")
-    register.named([], counting=Counting(wider=[ruiz]))
+    register.named([], counting={ruiz: SECOND_LOOK})
     assert register.bearers([ruiz], upto=SECOND_LOOK) == {ruiz: SECOND_LOOK}
     assert register.bearers([ruiz], upto=MANY) == {ruiz: many}
 
