@@ -23,8 +23,8 @@ from patients.rules.names_beside import Beside, NameLikeness
 
 MOST_COMPARED = 2000
 MANY = 5000  # bearers of a name are counted no further
-SECOND_LOOK = 120  # names looked at in the second pass, those of the rarest keys
-NEAREST_BY_KEYS = 10  # of these are compared: those with the most keys in common, and the rarest
+SECOND_LOOK = 100  # names looked at in the second pass, those of the rarest keys
+NEAREST_BY_KEYS = 8  # of these are compared: those with the most keys in common, and the rarest
 NEAREST_BY_NAME = 40  # so many where no date of birth was typed: only the names can tell them apart
 
 # Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
