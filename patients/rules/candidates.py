@@ -23,9 +23,10 @@ from patients.rules.names_beside import Beside, NameLikeness
 
 MOST_COMPARED = 2000
 MANY = 5000  # bearers of a name are counted no further
-SECOND_LOOK = 100  # names looked at in the second pass, those of the rarest keys
-NEAREST_BY_KEYS = 8  # of these are compared: those with the most keys in common, and the rarest
-NEAREST_BY_NAME = 40  # so many where no date of birth was typed: only the names can tell them apart
+# Names that a second look finds, those of the rarest keys; and how many of them are compared, those
+# with the most keys in common and the rarest. Without a date of birth all: only names tell then.
+SECOND_LOOK, NEAREST_BY_KEYS = 100, 8
+SECOND_LOOK_WITHOUT_DATE = 150
 
 # Bits. At or above LIKELY a pair is taken for one person; below NEAREST nobody is shown.
 LIKELY = -2.0
@@ -148,7 +149,10 @@ def compare(
     given, family = word_key(joined(name.given)), word_key(joined(name.family))
     # The rule will ask about the namesakes, and a register remembers what it counted.
     exact, wider = {given, family, *namesake_keys(name)}, asked_second(name, born)
-    counting = dict.fromkeys(wider, SECOND_LOOK) | dict.fromkeys(exact, MANY)
+    look, most = SECOND_LOOK, NEAREST_BY_KEYS
+    if born is None:
+        look = most = SECOND_LOOK_WITHOUT_DATE
+    counting = dict.fromkeys(wider, look) | dict.fromkeys(exact, MANY)
     found = register.named(asked_first(name, born), counting=counting)
     bearers, people = register.bearers(exact, upto=MANY), register.people
     weighed = _Weighing(name, born, NameBits(bearers[given], bearers[family], people), people)
@@ -156,8 +160,7 @@ def compare(
     if link_person_id is not None:
         weighed.add(register.of(link_person_id))
     if weighed.strongest() < STRONG:
-        weights = rarest_keys(register.bearers(wider, upto=SECOND_LOOK), people, upto=SECOND_LOOK)
-        most = NEAREST_BY_NAME if born is None else NEAREST_BY_KEYS
+        weights = rarest_keys(register.bearers(wider, upto=look), people, upto=look)
         weighed.add(register.nearest(weights, most=most))
     compared = list(weighed.compared.values())
     return Comparison(name, born, compared, len(found) < MOST_COMPARED)

@@ -7,12 +7,12 @@ import pytest
 
 from patients.rules.candidates import (
     NEAREST_BY_KEYS,
-    NEAREST_BY_NAME,
     compare,
     nearest_by_keys,
     rarest_keys,
 )
 from patients.rules.date_likeness import Born
+from patients.rules.identity_keys import key, mistyped_date_keys
 from patients.rules.in_memory import InMemoryRegister, Person
 from patients.rules.names import normal_name
 
@@ -31,15 +31,22 @@ def test_of_equal_names_the_first_on_the_register_is_nearest() -> None:
     assert nearest_by_keys({7: 10, 3: 10, 5: 20, 1: 5}, most=3) == [5, 3, 7]
 
 
-@pytest.mark.parametrize(
-    ("born", "compared"), [(date(1999, 9, 19), NEAREST_BY_KEYS), (None, NEAREST_BY_NAME)]
-)
-def test_more_are_compared_by_name_where_no_date_of_birth_can_tell_them_apart(
+@pytest.mark.parametrize(("born", "compared"), [(date(1999, 9, 19), NEAREST_BY_KEYS), (None, 50)])
+def test_all_are_compared_where_no_date_of_birth_can_tell_them_apart(
     born: Born, compared: int
 ) -> None:
     register = InMemoryRegister(
         Person(n, f"{'ABDEGIKLMNOPRSTUV'[n % 17]}o", "Quillfeather", date(1950 + n, 3, 2))
-        for n in range(NEAREST_BY_NAME + 5)
+        for n in range(50)
     )
     found = compare(normal_name("Wilhelmina", "Quillfeather"), born, register, None)
     assert len(found.compared) == compared
+
+
+def test_of_exchanged_digits_only_dates_that_there_are_are_asked_for() -> None:
+    """Of 1980-05-03: not 1980-50-03, not 1980-00-53, and no other century."""
+    assert mistyped_date_keys(date(1980, 5, 3)) == {
+        key("date", "1908", "5", "3"),
+        key("date", "1980", "5", "30"),
+    }
+    assert mistyped_date_keys(None) == set()
