@@ -249,8 +249,9 @@ def _parts_in_common(one: NormalName, other: NormalName) -> set[str]:
 def _doubts_of_a_difference(asked: _Asked, one: Compared, compared: list[Compared]) -> list[Why]:
     """One letter or one part off is a slip only in a long name, and if nobody else is called so.
 
-    Nor is a part enough that many bear: a stranger's name may have it too. And whoever slipped in
-    the name may have slipped in the date: a namesake's that is nearly the same could be meant.
+    A stranger's name may be as near, so that date and given name alone must tell whose it is; nor
+    is a part enough that many bear. And whoever slipped in the name may have slipped in the date:
+    a namesake's that is nearly the same could be meant.
     """
     typed, recorded = joined(asked.name.family), joined(one.named.name.family)
     if one.names.family not in (Alike.ONE_EDIT, Alike.PART):
@@ -259,6 +260,8 @@ def _doubts_of_a_difference(asked: _Asked, one: Compared, compared: list[Compare
         return [Why.SHORT_NAME_DIFFERS]
     if any(other.dates in NEARLY_THE_DATE and _fits(other) for other in compared):
         return [Why.NAMESAKE_OF_A_NEAR_DATE]
+    if _too_many_for_one_day(asked.bearers(word_key(joined(asked.name.given))) - 1):
+        return [Why.GIVEN_NAME_TOO_COMMON]
     if one.names.family == Alike.ONE_EDIT:
         return [Why.SOMEBODY_HAS_THE_TYPED_NAME] if asked.bearers(word_key(typed)) else []
     if _namesakes(asked, one):
@@ -270,8 +273,12 @@ def _doubts_of_a_difference(asked: _Asked, one: Compared, compared: list[Compare
 
 
 def _is_common(asked: _Asked, one: Compared) -> bool:
-    """More namesakes on the register than EXPECTED_NAMESAKES allows to be born on one day."""
-    return _namesakes(asked, one) / BIRTH_DAYS > EXPECTED_NAMESAKES
+    return _too_many_for_one_day(_namesakes(asked, one))
+
+
+def _too_many_for_one_day(others: int) -> bool:
+    """More others of a name than EXPECTED_NAMESAKES allows to be born on one day."""
+    return others / BIRTH_DAYS > EXPECTED_NAMESAKES
 
 
 def _namesakes(asked: _Asked, one: Compared) -> int:

@@ -53,12 +53,11 @@ class Why(StrEnum):
     SHORT_NAME_DIFFERS = "short_name_differs"
     SOMEBODY_HAS_THE_TYPED_NAME = "somebody_has_the_typed_name"
     SOMEBODY_SHARES_THE_PART = "somebody_shares_the_part"
+    GIVEN_NAME_TOO_COMMON = "given_name_too_common"
     PART_TOO_COMMON = "part_too_common"
     NAMESAKE_OF_A_NEAR_DATE = "namesake_of_a_near_date"
     TOO_MANY_TO_COMPARE = "too_many_to_compare"
     AUTOMATIC_SWITCHED_OFF = "automatic_switched_off"
-    # Decisions on record say so; none does any more:
-    GIVEN_NAME_TOO_COMMON = "given_name_too_common"
 
 
 GIVEN = {

@@ -14,13 +14,15 @@ and other seeds, 521 to 525 unless told otherwise. Seeds that led to a stricter 
   others of that given name had too.
 - 507 (1,000,000 people) and 517 (10,000): strangers of a patient's given name and date of birth,
   by a part of the family name that many have.
+- 533 (10,000): a stranger of a patient's given name, which many have, and date of birth, whose
+  family name was one letter off.
 - 516 (100,000): a patient with a slip in the name and day and month exchanged, whose namesake was
   born on the date that was typed.
 
 On seed 304 a stranger's name was a patient's but for a middle name, born on one day: the rule takes
 that for a form of one name, so it is counted among those whom no rule can tell apart (a rule that
 asked for rarer names was tried on 401 to 405: 0.970 automatic at 100,000 people).
-How many names the second look compares, which of them come first, and who leads of equal weight was
+By which keys the second look finds names, how many it compares, and who leads of equal weight was
 chosen with the sets 3 and 4 in view.
 The libraries need requirements-bench.txt.
 

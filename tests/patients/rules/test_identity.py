@@ -44,6 +44,7 @@ ROSA = Person(13, "Rosa", "Ortega", date(1969, 4, 20))
 ROSA_OTHER_SECOND_NAME = Person(14, "Rosa", "Ortega Whitcombe", date(1969, 4, 20))
 # 22 others: at 0.001 namesakes born on one day, 21,915 birthdays allow 21.
 MANY_ANAS = [Person(200 + n, "Ana", "Ruiz", date(1950 + n, 6, 15)) for n in range(22)]
+TESSES = [Person(400 + n, "Tess", f"Wyndle{n}", date(1950 + n, 6, 15)) for n in range(22)]
 TESS_OF_TWO_NAMES = Person(15, "Tess", "Vantongeren-Nakamura", date(1980, 3, 12))
 # With her they are six, one more than may have the part that a claim agrees in.
 NAKAMURAS = [Person(1000 + n, f"Orla{n}", "Nakamura", date(1940 + n, 7, 1)) for n in range(5)]
@@ -262,6 +263,36 @@ ROWS = [
         [TESS, Person(50, "Jun", "Nakamuro", date(1955, 2, 1))],
         REVIEW,
         reasons=(Why.SOMEBODY_HAS_THE_TYPED_NAME,),
+    ),
+    Row(
+        "unless so many have the given name that a stranger of that day may too, link or no link",
+        ("Tess", "Nakamuro", date(1980, 3, 12)),
+        [TESS, *TESSES],
+        REVIEW,
+        reasons=(Why.GIVEN_NAME_TOO_COMMON,),
+        link=TESS,
+        first=(Why.FAMILY_NAME_ONE_EDIT,),
+    ),
+    Row(
+        "nor is a part of the family name enough then",
+        ("Tess", "Vantongeren", date(1980, 3, 12)),
+        [TESS_OF_TWO_NAMES, *TESSES],
+        REVIEW,
+        reasons=(Why.GIVEN_NAME_TOO_COMMON,),
+    ),
+    Row(
+        "one fewer is few enough",
+        ("Tess", "Nakamuro", date(1980, 3, 12)),
+        [TESS, *TESSES[1:]],
+        AUTOMATIC,
+        TESS,
+    ),
+    Row(
+        "and the name typed exactly needs no rare given name",
+        ("Tess", "Nakamura", date(1980, 3, 12)),
+        [TESS, *TESSES],
+        AUTOMATIC,
+        TESS,
     ),
     Row(
         "one letter off in a short family name is another name",
