@@ -25,6 +25,8 @@ def test_the_rarest_keys_come_first_until_the_names_behind_them_are_too_many() -
     assert list(chosen) == [2, 5, 1]  # nobody has key 3; with key 4 they would be 106
     assert chosen[2] == chosen[5] == round(100 * log(1000 / 3))
     assert chosen[1] == round(100 * log(1000 / 40))
+    assert list(rarest_keys(shared_by, 1000, upto=47)) == [2, 5, 1]
+    assert list(rarest_keys(shared_by, 1000, upto=46)) == [2, 5]  # fewer than so many
 
 
 def test_of_equal_names_the_first_on_the_register_is_nearest() -> None:
@@ -49,4 +51,6 @@ def test_of_exchanged_digits_only_dates_that_there_are_are_asked_for() -> None:
         key("date", "1908", "5", "3"),
         key("date", "1980", "5", "30"),
     }
+    # Nor 1980-01-45 or 1980-04-51.
+    assert mistyped_date_keys(date(1980, 4, 15)) == {key("date", "1908", "4", "15")}
     assert mistyped_date_keys(None) == set()
