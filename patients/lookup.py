@@ -11,9 +11,7 @@ from django.db import DEFAULT_DB_ALIAS, connections
 from patients.kept_plans import rows_of
 from patients.models import Patient
 from patients.prepared import numbered
-from patients.rules.candidates import (
-    MOST_COMPARED,
-)
+from patients.rules.candidates import MOST_COMPARED
 from patients.rules.identity import (
     Candidate,
     Claim,

@@ -199,7 +199,7 @@ def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) ->
     doubts = [] if exact else _doubts_of_a_difference(asked, one, compared)
     if _somebody_similar(asked, one.named, compared):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
-    if not (linked and exact) and _is_common(asked, one):
+    if not (linked and exact) and _too_many_for_one_day(_namesakes(asked, one)):
         doubts.append(Why.NAME_TOO_COMMON)
     if asked.link_person_id is not None and not linked:
         doubts.append(Why.LINK_WAS_SOMEBODY_ELSES)
@@ -270,10 +270,6 @@ def _doubts_of_a_difference(asked: _Asked, one: Compared, compared: list[Compare
     if all(asked.bearers(word_key(part)) > PART_BEARERS for part in parts):
         return [Why.PART_TOO_COMMON]
     return []
-
-
-def _is_common(asked: _Asked, one: Compared) -> bool:
-    return _too_many_for_one_day(_namesakes(asked, one))
 
 
 def _too_many_for_one_day(others: int) -> bool:
