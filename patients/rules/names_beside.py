@@ -36,7 +36,8 @@ class NameLikeness(NamedTuple):
 
 
 EQUAL, DIFFERENT = Alike.EQUAL, Alike.DIFFERENT
-# Only with a word in common, or a field empty, can the words stand in other fields.
+# With a word in common, or a field empty, the words may stand in other fields; and where both parts
+# agree ("Dung Duong"). Two that are exchanged and unlike are seen crosswise.
 SHARING = frozenset({Alike.EQUAL, Alike.MIDDLE_NAME, Alike.PART, Alike.SHARED, Alike.MISSING})
 # What speaks for one and the same name, and not by chance.
 AGREEING = frozenset(
@@ -180,7 +181,7 @@ class Beside:
             differs, straight = True, (NameLikeness(given, family, False, True),)
         if equal:
             return straight
-        if shares and self._has_the_words_of(other):
+        if (shares or agree) and self._has_the_words_of(other):
             return (NameLikeness(EQUAL, EQUAL, True, differs),)
         if agree:
             return straight

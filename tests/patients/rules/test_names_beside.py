@@ -3,7 +3,7 @@
 from unittest.mock import patch
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from patients.rules import names_beside
@@ -30,6 +30,13 @@ def test_a_name_in_the_other_order() -> None:
     assert comparisons(typed, recorded)[-1] == NameLikeness(Alike.EQUAL, Alike.ONE_EDIT, moved=True)
     typed = normal_name("Tess Nakamura", "")
     assert comparisons(typed, recorded) == (NameLikeness(Alike.EQUAL, Alike.EQUAL, moved=True),)
+
+@given(NAME)
+@example(NormalName("duong", "dung"))  # each a letter from the other
+def test_exchanged_fields_are_the_same_name(name: NormalName) -> None:
+    found = comparisons(NormalName(name.family, name.given), name)
+    equal = [ways for ways in found if ways.given == ways.family == Alike.EQUAL]
+    assert equal or not (name.given and name.family)
 
 
 @given(NAME, st.lists(NAME, max_size=12))
