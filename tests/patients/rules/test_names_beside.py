@@ -31,6 +31,7 @@ def test_a_name_in_the_other_order() -> None:
     typed = normal_name("Tess Nakamura", "")
     assert comparisons(typed, recorded) == (NameLikeness(Alike.EQUAL, Alike.EQUAL, moved=True),)
 
+
 @given(NAME)
 @example(NormalName("duong", "dung"))  # each a letter from the other
 def test_exchanged_fields_are_the_same_name(name: NormalName) -> None:
