@@ -356,15 +356,18 @@ def typed(row: Asked | people.Patient | None) -> str:
 # PostgreSQL, the rehearsal, the libraries: each in a process of its own
 
 
-def on_postgres(size: int, seed: int) -> int:
+def on_postgres(size: int, seed: int, shared_buffers: str) -> int:
     """Measure the look-up on a throw-away PostgreSQL; return 1 if the target was missed."""
     limit = LOOK_UP_TARGETS[min(SIZES, key=lambda s: (s < size, s))]
     arguments = ("--people", size, "--seed", seed, "--limit", limit)
-    # PostgreSQL's manual advises a quarter of the memory to begin with (20.4.1, shared_buffers).
+    print(f"\nshared_buffers = {shared_buffers}", end="", flush=True)
+    return measure(["postgres"], "look_up", *arguments, shared_buffers=shared_buffers)
+
+
+def quarter_of_the_memory() -> str:
+    """What PostgreSQL's manual advises to begin with (20.4.1, shared_buffers)."""
     quarter = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") // 4
-    megabytes = f"{quarter // 1_000_000}MB"
-    print(f"\nshared_buffers = {megabytes}", end="", flush=True)
-    return measure(["postgres"], "look_up", *arguments, shared_buffers=megabytes)
+    return f"{quarter // 1_000_000}MB"
 
 
 def rehearsal(size: int, seed: int) -> int:
@@ -416,6 +419,8 @@ def main() -> int:
         part = parts.add_parser(name)
         part.add_argument("--people", type=int, default=size)
         part.add_argument("--seed", type=int, default=people.JUDGING_SEEDS[0])
+        if name == "postgres":
+            part.add_argument("--shared-buffers", default=quarter_of_the_memory())
     parts.add_parser("libraries")
     options = parser.parse_args()
     if options.part == "febrl":
@@ -423,7 +428,7 @@ def main() -> int:
     if options.part == "generated":
         return on_generated(options.people, options.seeds, options.misses)
     if options.part == "postgres":
-        return on_postgres(options.people, options.seed)
+        return on_postgres(options.people, options.seed, options.shared_buffers)
     return rehearsal(options.people, options.seed) if options.part == "rehearsal" else libraries()
 
 
