@@ -14,10 +14,14 @@ LETTERS = str.maketrans(
 )
 
 # What is typed or pasted for an apostrophe, half rings of transliterated Arabic included.
-APOSTROPHES = "'`´ʼ‘’‛′‵＇｀ʻʹʾʿꞌꞋ"
+APOSTROPHES = "'`´ʼ‘’‛′‵＇｀ʻʹʽʾʿˀˁˈˊˋꞌꞋ՚׳΄᾽᾿"
 NO_APOSTROPHES = dict.fromkeys(map(ord, APOSTROPHES))
-FOLDED = LETTERS | NO_APOSTROPHES
+# What is typed or pasted for a hyphen, beside Unicode's category Pd: what else has its property
+# Dash (decomposition makes a minus sign of the small ones), and two that look like one.
+HYPHENS = "−⁓⁃˗"
+FOLDED = LETTERS | NO_APOSTROPHES | dict.fromkeys(map(ord, HYPHENS), "-")
 NOT_IN_A_WORD = re.compile(r"[^a-z0-9-]+")
+BLANKS_ROUND_A_HYPHEN = re.compile(r" *-[ -]*")
 
 
 def name_tokens(name: str) -> tuple[str, ...]:
@@ -62,7 +66,7 @@ def _plain(name: str) -> str:
 
 
 def _joined_by_hyphens(plain: str) -> tuple[str, ...]:
-    units = ("-".join(filter(None, unit.split("-"))) for unit in plain.split())
+    units = (unit.strip("-") for unit in BLANKS_ROUND_A_HYPHEN.sub("-", plain).split())
     return tuple(filter(None, units))
 
 

@@ -92,7 +92,27 @@ APOSTROPHES_TYPED = [
     ("ʿ", "transliterated ayn"),
     ("ꞌ", "saltillo"),
     ("Ꞌ", "capital saltillo"),
+    ("ʽ", "reversed comma"),
+    ("ˀ", "modifier glottal stop"),
+    ("ˈ", "modifier vertical line"),
+    ("ˁ", "modifier reversed glottal stop"),
+    ("ˊ", "modifier acute"),
+    ("ˋ", "modifier grave"),
+    ("՚", "Armenian"),
+    ("׳", "Hebrew geresh"),
+    ("΄", "Greek tonos"),
+    ("᾽", "Greek koronis"),
+    ("᾿", "Greek smooth breathing"),
 ]
+
+
+# The property Dash in PropList.txt of the Unicode Character Database, beside the category Pd.
+DASHES = "⁓⁻₋−"
+
+
+@pytest.mark.parametrize("sign", [*"-‐‑‒–—―﹣－⸺", *DASHES, "⁃", "˗"])
+def test_hyphens_of_every_kind_join_what_is_one_name(sign: str) -> None:
+    assert normal_name(f"Jia{sign}jun", "Yang") == normal_name("Jia-jun", "Yang")
 
 
 @pytest.mark.parametrize("sign, why", APOSTROPHES_TYPED, ids=[r[1] for r in APOSTROPHES_TYPED])
@@ -139,7 +159,8 @@ NORMAL = [
     (("Ana", "Ruiz Sr"), ("ana", "ruiz"), "1", "senior, not señor"),
     (("Dr", "Ruiz"), ("dr", "ruiz"), "", "nothing but a title stays"),
     (("Anne-Marie Luz", "Ruiz-Ortiz"), ("anne-marie luz", "ruiz-ortiz"), "", "hyphens stay"),
-    (("Anne – Marie", "Ruiz"), ("anne marie", "ruiz"), "", "a dash alone is none"),
+    (("Anne – Marie", "Ruiz- Ortiz"), ("anne-marie", "ruiz-ortiz"), "", "blanks round a hyphen"),
+    (("- Anne --Marie", "Ruiz -"), ("anne-marie", "ruiz"), "", "hyphens with nothing to join"),
     (("Don", "Do"), ("don", "do"), "", "these are names"),
     (("", "-"), ("", ""), "", "nothing"),
 ]
