@@ -161,9 +161,7 @@ WHY = {
         "another patient has this given name and that part of the family name"
     ),
     Why.PART_TOO_COMMON: "others have that part of the family name, and a stranger may have it too",
-    Why.NAMESAKE_OF_A_NEAR_DATE: (
-        "a namesake’s date of birth is nearly the same, and the name was not typed exactly"
-    ),
+    Why.NAMESAKE_OF_A_NEAR_DATE: "a namesake’s date of birth is nearly the one that was typed",
     Why.GIVEN_NAME_TOO_COMMON: (
         "many patients have this given name, and a stranger’s family name may be as much alike"
     ),

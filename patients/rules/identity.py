@@ -196,11 +196,14 @@ def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) ->
     one = fitting[0]
     exact = _is_exact(one.names)
     linked = asked.link_person_id == one.named.person_id
-    doubts = [] if exact else _doubts_of_a_difference(asked, one, compared)
+    doubts = [] if exact else _doubts_of_a_difference(asked, one)
     if _somebody_similar(asked, one.named, compared):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
-    if not (linked and exact) and _too_many_for_one_day(_namesakes(asked, one)):
-        doubts.append(Why.NAME_TOO_COMMON)
+    if not (linked and exact):
+        if any(other.dates in NEARLY_THE_DATE and _fits(other) for other in compared):
+            doubts.append(Why.NAMESAKE_OF_A_NEAR_DATE)
+        if _too_many_for_one_day(_namesakes(asked, one)):
+            doubts.append(Why.NAME_TOO_COMMON)
     if asked.link_person_id is not None and not linked:
         doubts.append(Why.LINK_WAS_SOMEBODY_ELSES)
     if asked.policy == Policy.NEVER or (asked.policy == Policy.PERSONAL_LINK_ONLY and not linked):
@@ -246,20 +249,17 @@ def _parts_in_common(one: NormalName, other: NormalName) -> set[str]:
     return set(bearing(one.family)) & set(bearing(other.family))
 
 
-def _doubts_of_a_difference(asked: _Asked, one: Compared, compared: list[Compared]) -> list[Why]:
+def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
     """One letter or one part off is a slip only in a long name, and if nobody else is called so.
 
     A stranger's name may be as near, so that date and given name alone must tell whose it is; nor
-    is a part enough that many bear. And whoever slipped in the name may have slipped in the date:
-    a namesake's that is nearly the same could be meant.
+    is a part enough that many bear.
     """
     typed, recorded = joined(asked.name.family), joined(one.named.name.family)
     if one.names.family not in (Alike.ONE_EDIT, Alike.PART):
         return []
     if min(len(typed), len(recorded)) < LONG_ENOUGH:
         return [Why.SHORT_NAME_DIFFERS]
-    if any(other.dates in NEARLY_THE_DATE and _fits(other) for other in compared):
-        return [Why.NAMESAKE_OF_A_NEAR_DATE]
     if _too_many_for_one_day(asked.bearers(word_key(joined(asked.name.given))) - 1):
         return [Why.GIVEN_NAME_TOO_COMMON]
     if one.names.family == Alike.ONE_EDIT:
