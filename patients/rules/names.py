@@ -144,11 +144,14 @@ def _without_titles(units: tuple[str, ...]) -> tuple[str, ...]:
 
 def _without_suffixes(units: tuple[str, ...], *, degrees: bool) -> tuple[tuple[str, ...], str]:
     generation = ""
-    while len(units) > 1:
-        last = units[-1]
-        if last in GENERATIONS:
-            generation = GENERATIONS[last]
-        elif not (degrees and last in DEGREES):
+    while units:
+        *before, last = units
+        stem, _, suffix = last.rpartition("-")  # "Ruiz - Jr" is one unit
+        if not (before or stem):
             break
-        units = units[:-1]
+        if suffix in GENERATIONS:
+            generation = GENERATIONS[suffix]
+        elif not (degrees and suffix in DEGREES):
+            break
+        units = (*before, stem) if stem else tuple(before)
     return units, generation

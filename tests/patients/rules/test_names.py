@@ -155,6 +155,7 @@ NORMAL = [
     (("Sra. Ana", "Ruiz"), ("ana", "ruiz"), "", "a Spanish title"),
     (("Ana", "Ruiz, PhD, RN"), ("ana", "ruiz"), "", "degrees"),
     (("Ana", "Ruiz Jr."), ("ana", "ruiz"), "2", "junior"),
+    (("Ana", "Ruiz - Jr., RN"), ("ana", "ruiz"), "2", "behind a hyphen"),
     (("Ana III", "Ruiz"), ("ana", "ruiz"), "3", "behind the given name"),
     (("Ana", "Ruiz Sr"), ("ana", "ruiz"), "1", "senior, not señor"),
     (("Dr", "Ruiz"), ("dr", "ruiz"), "", "nothing but a title stays"),
