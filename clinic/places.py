@@ -45,6 +45,7 @@ GROUPS: Mapping[str, tuple[Place, ...]] = {
         Place("mail", "Mail", "what went out, what failed, what goes out by itself"),
         Place("mail-tray", "Mail tray", "the emails of this demo, as patients get them"),
         Place("programme", "Programme", "name, telephone, notice period, matching"),
+        Place("rehearsal", "Try the matching", "what the rule would do with past quizzes"),
         Place("staff", "Staff", "who has an account, and in which role"),
         Place("running", "What runs", "the programs behind the pages, and what is stuck"),
         Place("trail", "Trail", "who saw and did what, and when"),

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 from clinic.forms.programme import MATCHING
 from clinic.rehearsal_words import (
+    anew_words,
     counted,
     doubt_words,
     false_accepts,
@@ -11,6 +12,7 @@ from clinic.rehearsal_words import (
     rank_words,
     read_words,
     share,
+    taken_back_words,
     tally_words,
 )
 from education.models import IdentityDecision, IdentityVerdict, Submission
@@ -31,6 +33,8 @@ class Result:
     `accepts` is about matches to the wrong person, empty where nobody knows who is the right one;
     `safe` is False if there were any. `settings`: what each setting of the programme would have
     matched without a person. `wrong`: the submissions that would have counted for somebody else.
+    `taken_back`: those that the rule matched by itself, and a person undid it; no proof that the
+    rule was wrong, so `safe` does not depend on them.
     """
 
     outcome: str
@@ -41,6 +45,9 @@ class Result:
     answers: list[Answered] = field(default_factory=list)
     settings: list[tuple[str, str]] = field(default_factory=list)
     wrong: list[int] = field(default_factory=list)
+    taken_back: list[int] = field(default_factory=list)
+    taken_back_said: str = ""
+    anew_said: str = ""
     about: list[str] = field(default_factory=list)
 
 
@@ -69,6 +76,7 @@ class _Past:
     by_people: Judged = field(default_factory=Judged)
     by_rule: Judged = field(default_factory=Judged)
     through_own_link: int = 0  # of those that would be matched without a person
+    said_by_people: set[int] = field(default_factory=set)
 
 
 def on_past_submissions() -> Result:
@@ -85,6 +93,9 @@ def on_past_submissions() -> Result:
     for stands in rows.order_by("-submission_id")[:MOST_PAST]:
         _ask_anew(past, stands, kept_for)
     older = decided.count() - past.counts.claims
+    taken_back = _taken_back()
+    anew = past.said_by_people.intersection(taken_back)
+    wrong = sorted(map(int, past.by_people.wrong + past.by_rule.wrong))
     return Result(
         outcome=tally_words(past.counts, "submission that people or the rule decided"),
         accepts=false_accepts(past.by_people, name_them=False) if past.by_people.known else "",
@@ -92,8 +103,19 @@ def on_past_submissions() -> Result:
         doubts=doubt_words(past.counts),
         safe=not (past.by_people.wrong or past.by_rule.wrong),
         settings=_by_setting(past),
-        wrong=sorted(map(int, past.by_people.wrong + past.by_rule.wrong)),
+        wrong=wrong,
+        taken_back=taken_back,
+        taken_back_said=taken_back_words(len(taken_back)),
+        anew_said=anew_words(len(anew), len(anew.intersection(wrong))),
     )
+
+
+def _taken_back() -> list[int]:
+    """Return the submissions that the rule matched by itself, and a person undid it."""
+    stands = IdentityDecision.objects.in_force().values("pk")
+    alone = IdentityDecision.objects.filter(verdict=IdentityVerdict.MATCHED_AUTOMATICALLY)
+    undone = alone.exclude(pk__in=stands).order_by("submission_id")
+    return list(undone.values_list("submission_id", flat=True))
 
 
 def _ask_anew(
@@ -107,6 +129,8 @@ def _ask_anew(
     past.through_own_link += _is_through(decision, link)
     alone = stands.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY
     judged = past.by_rule if alone else past.by_people
+    if not alone:
+        past.said_by_people.add(row.pk)
     judged.add(str(row.pk), decision, kept_for.get(stands.patient_id, stands.patient_id))
 
 

@@ -25,6 +25,14 @@ PROBLEMS: dict[Wrong, tuple[str, str]] = {
         "Put the name of the column into the first line.",
     ),
     Wrong.COLUMN_TWICE: ("this column stands there twice.", "Remove or rename one of the two."),
+    Wrong.NO_PATIENTS: (
+        "the file has no patients in it; there is only the header.",
+        "Put each patient of the register on a line of its own.",
+    ),
+    Wrong.NO_CLAIMS: (
+        "the file has no claims in it; there is only the header.",
+        "Put each claim on a line of its own.",
+    ),
     Wrong.TOO_MANY_ROWS: ("there are more than {detail} rows.", "Give fewer rows."),
     Wrong.TOO_FEW_FIELDS: (
         "the row has {detail} fields of the header; from this column on they are missing.",
@@ -191,6 +199,22 @@ def false_accepts(judged: Judged, *, name_them: bool = True) -> str:
     named = ", ".join(shown(claim_id) for claim_id in judged.wrong[:MOST_SHOWN])
     more = f" and {wrong - MOST_SHOWN:,} more" if wrong > MOST_SHOWN else ""
     return f"{warning} Claims: {named}{more}."
+
+
+def taken_back_words(matches: int) -> str:
+    """Return how many matches of the rule did not last, whatever the reason was."""
+    made = counted(matches, "match", "matches")
+    return f"A person took back {made} that the rule had made by itself"
+
+
+def anew_words(anew: int, wrong: int) -> str:
+    """Return what the rule would make today of those taken back that people decided since."""
+    if not anew:
+        return ""
+    return (
+        f"The rule was asked again about {anew:,} of them, which people decided since; it would "
+        f"match {wrong:,} of these to the wrong person."
+    )
 
 
 def rank_words(judged: Judged, asked: str = "claims") -> list[str]:

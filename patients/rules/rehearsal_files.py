@@ -53,6 +53,8 @@ class Wrong(StrEnum):
 
     COLUMN_MISSING = "column_missing"
     COLUMN_TWICE = "column_twice"
+    NO_PATIENTS = "no_patients"
+    NO_CLAIMS = "no_claims"
     TOO_MANY_ROWS = "too_many_rows"
     TOO_FEW_FIELDS = "too_few_fields"
     TOO_MANY_FIELDS = "too_many_fields"
@@ -67,6 +69,12 @@ class Wrong(StrEnum):
     TOO_EARLY = "too_early"
     CLAIM_UNKNOWN = "claim_unknown"
     PATIENT_UNKNOWN = "patient_unknown"
+
+
+WITHOUT_ROWS: Mapping[Part, Wrong] = {
+    Part.REGISTER: Wrong.NO_PATIENTS,
+    Part.CLAIMS: Wrong.NO_CLAIMS,
+}
 
 
 @dataclass(frozen=True)
@@ -225,6 +233,9 @@ class _Sheet:
             count += 1
             if row := self._row(record):
                 yield row
+        if not count and self.part in WITHOUT_ROWS:
+            self._wrong(header.line, "", WITHOUT_ROWS[self.part])
+            return
         self.complete = True
         self.about = About(self.part, count, encoding, separator, blank)
 

@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from clinic.models import Role
 from clinic.places import EACH_DAY, PLACES, open_to_role
+from clinic.roles import REGISTRARS
 from tests.factories import a_programme, signed_in
 
 pytestmark = pytest.mark.django_db
@@ -24,6 +25,13 @@ def test_each_role_has_at_most_six_links_and_each_page_that_it_may_open_is_one_a
         assert len(offered) <= 6
         for place in PLACES:
             assert (f'href="{place.url}"' in main) == (place.name in may_open), (role, place.name)
+
+
+@pytest.mark.parametrize("role", REGISTRARS)
+def test_whoever_may_try_the_matching_is_led_there(role: Role) -> None:
+    a_programme()
+    page = signed_in(role).get(reverse("all-pages")).content.decode()
+    assert f'<a href="{reverse("rehearsal")}">Try the matching</a>' in page
 
 
 def test_the_page_that_is_shown_is_in_the_head_too_and_says_so() -> None:

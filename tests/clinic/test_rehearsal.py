@@ -112,6 +112,16 @@ def test_each_decision_can_be_downloaded(desk: Client) -> None:
         ("register", REGISTER.replace("1980-03-12", "12/03/1980"), "line 2, column date_of_birth"),
         ("claims", CLAIMS.replace("c2", ""), "line 3, column claim_id"),
         ("claims", "", "empty"),
+        (
+            "register",
+            REGISTER.splitlines()[0],
+            "Register file, line 1: the file has no patients in it; there is only the header.",
+        ),
+        (
+            "claims",
+            CLAIMS.splitlines()[0],
+            "Claims file, line 1: the file has no claims in it; there is only the header.",
+        ),
     ],
 )
 def test_what_is_wrong_is_said_with_line_and_column(
@@ -191,6 +201,72 @@ def test_a_match_that_a_person_took_back_shows_as_a_false_accept(desk: Client) -
     page = _post(desk, "past")
     assert "False automatic accepts: 1" in page
     assert "notice-error" in page
+
+
+def _taken_back(page: str) -> str:
+    """What the page says, before all figures, about matches of the rule that did not last."""
+    before, figures, _ = page.partition('id="result"')
+    assert figures
+    return before.partition("A person took back ")[2]
+
+
+def test_matches_that_a_person_took_back_are_said_first_whatever_followed(desk: Client) -> None:
+    by = a_member(Role.DIETITIAN).pk
+    nobodys, same_again, undecided, by_hand, stands = (
+        _came_in(name, date(1970 + n, 1, 1))
+        for n, name in enumerate(("Ana", "Ana", "Ana", "Anita", "Ana"))
+    )
+    match(by_hand[1], by_hand[0], at=AT, by_id=by)
+    for _, submission in (nobodys, same_again, undecided, by_hand):
+        undo(submission, at=AT, by_id=by, reason="her sister rang")
+    not_a_patient(nobodys[1], at=AT, by_id=by)
+    match(same_again[1], same_again[0], at=AT, by_id=by)
+    page = _post(desk, "past")
+    said = _taken_back(page)
+    assert said.startswith("3 matches that the rule had made by itself; look at why:")
+    for _, submission in (nobodys, same_again, undecided):
+        assert f'href="{reverse("submission", args=[submission.pk])}"' in said
+    for _, submission in (by_hand, stands):
+        assert f'href="{reverse("submission", args=[submission.pk])}"' not in said
+    assert (
+        "The rule was asked again about 2 of them, which people decided since; it would match 1 "
+        "of these to the wrong person." in said
+    )
+    assert "False automatic accepts: 1 (of 2 automatic matches)" in page
+    assert "The rule matched 1 of them by itself, and nobody took that back." in page
+
+
+def test_a_match_that_was_taken_back_is_no_proof_of_a_false_accept(desk: Client) -> None:
+    patient, submission = _came_in("Ana", date(1970, 1, 1))
+    by = a_member(Role.DIETITIAN).pk
+    undo(submission, at=AT, by_id=by, reason="the wrong button")
+    said = _taken_back(_post(desk, "past"))
+    assert said.startswith("1 match that the rule had made by itself; look at why:")
+    assert "asked again" not in said
+    match(submission, patient, at=AT, by_id=by)
+    page = _post(desk, "past")
+    assert (
+        "The rule was asked again about 1 of them, which people decided since; it would match 0 "
+        "of these to the wrong person." in _taken_back(page)
+    )
+    assert "False automatic accepts: 0" in page
+    assert "notice-error" not in page
+
+
+def test_of_many_that_were_taken_back_twenty_are_linked(desk: Client) -> None:
+    by = a_member(Role.DIETITIAN).pk
+    for n in range(21):
+        _, submission = _came_in("Ana", date(1960 + n, 1, 1))
+        undo(submission, at=AT, by_id=by, reason="her sister rang")
+    said = _taken_back(_post(desk, "past"))
+    assert said.startswith("21 matches")
+    assert said.count("<a href") == 20
+    assert ", and 1 more." in said
+
+
+def test_where_nothing_was_taken_back_nothing_is_said_of_it(desk: Client) -> None:
+    _came_in("Ana", date(1970, 1, 1))
+    assert "took back" not in _post(desk, "past")
 
 
 def test_what_each_setting_would_have_done_whatever_is_set_now(desk: Client) -> None:

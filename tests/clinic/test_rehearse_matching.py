@@ -196,6 +196,21 @@ def test_a_missing_column_and_an_empty_file(folder: Path) -> None:
     assert said[2].endswith("claims.csv: the file is empty. Save it as CSV in the encoding UTF-8.")
 
 
+def test_files_with_a_header_only_are_refused(folder: Path) -> None:
+    for name, text in (("register", REGISTER), ("claims", CLAIMS)):
+        (folder / f"{name}.csv").write_text(text.splitlines()[0] + "\n")
+    said = refused(folder, truth=True)
+    assert said[1] == (
+        f"{folder / 'register.csv'}, line 1: the file has no patients in it; there is only the "
+        "header. Put each patient of the register on a line of its own."
+    )
+    assert said[2] == (
+        f"{folder / 'claims.csv'}, line 1: the file has no claims in it; there is only the "
+        "header. Put each claim on a line of its own."
+    )
+    assert len(said) == 3, "and nothing about each line of the truth"
+
+
 def test_what_stood_in_the_place_of_the_decisions_stays_when_something_is_wrong(
     folder: Path,
 ) -> None:

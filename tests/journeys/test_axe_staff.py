@@ -265,7 +265,8 @@ def rehearsed(page: Page) -> None:
     page.goto("/programme/")
     page.get_by_role("link", name="Try the matching").click()
     page.get_by_role("button", name="Try it on past submissions").click()
-    expect(page.get_by_role("heading", name="what the rule would have done")).to_be_focused()
+    expect(page.get_by_role("heading", name="what the rule would have done")).to_be_visible()
+    expect(page.locator(".notice", has_text="A person took back 1 match")).to_be_focused()
 
 
 def rehearsal_with_errors(page: Page) -> None:

@@ -96,9 +96,16 @@ def test_blank_lines_and_empty_rows_are_counted() -> None:
     assert (files.about[0].rows, files.about[0].blank_rows) == (1, 3)
 
 
-def test_headers_alone_are_files_without_rows() -> None:
-    files = read(REGISTER, CLAIMS, TRUTH)
-    assert (files.people, files.claims, files.truth) == ((), (), {})
+def test_a_header_alone_is_a_truth_of_which_nothing_is_known() -> None:
+    assert read(truth=TRUTH).truth == {}
+
+
+def test_a_register_without_patients_and_no_claims_are_errors() -> None:
+    """Else every claim would fit nobody, and no word about why."""
+    assert problems(register=f"\n{REGISTER}\n,,,\n", claims=CLAIMS, truth=TRUTH + "C1,P1\n") == (
+        Problem(Part.REGISTER, 2, "", Wrong.NO_PATIENTS),
+        Problem(Part.CLAIMS, 1, "", Wrong.NO_CLAIMS),
+    )
 
 
 def test_names_and_dates_may_be_empty() -> None:
