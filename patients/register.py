@@ -65,7 +65,7 @@ def enrol_all(
     with transaction.atomic():
         Patient.objects.bulk_create(patients, batch_size=AT_ONCE)
         history = [_history(one, at=at, source=source, by_id=by_id) for one in patients]
-        _follow(patients, history, at=at)
+        _follow(patients, history, at=at, new=True)
 
 
 def correct(
@@ -136,11 +136,17 @@ def _history(patient: Patient, *, at: datetime, source: str, by_id: int | None) 
     return PatientChange(patient=patient, source=source, recorded_at=at, by_id=by_id, **facts)
 
 
-def _follow(patients: Sequence[Patient], history: Sequence[PatientChange], *, at: datetime) -> None:
+def _follow(
+    patients: Sequence[Patient],
+    history: Sequence[PatientChange],
+    *,
+    at: datetime,
+    new: bool = False,
+) -> None:
     """Keep the history and the look-up keys, and tell whoever listens."""
     if not patients:
         return
     insert_all(history)
     keep(patient.pk for patient in patients)
-    patient_changed.send(sender=Patient, patients=patients, at=at)
+    patient_changed.send(sender=Patient, patients=patients, at=at, new=new)
     wake(FIND_DUPLICATES)

@@ -16,7 +16,13 @@ from rapidfuzz.distance import JaroWinkler
 
 from patients.rules.date_likeness import Born, BornBeside, DateAlike, digits_in_common
 from patients.rules.evidence import DATE_BITS, FEW, LINK_AGREES, LINK_DISAGREES, NameBits
-from patients.rules.identity_keys import asked_first, asked_second, namesake_keys, word_key
+from patients.rules.identity_keys import (
+    asked_first,
+    asked_second,
+    exchanged_namesake_key,
+    namesake_keys,
+    word_key,
+)
 from patients.rules.identity_reasons import Why, why_alike
 from patients.rules.names import NormalName, joined
 from patients.rules.names_beside import Beside, NameLikeness
@@ -148,7 +154,8 @@ def compare(
     """Compare a claim with everybody who could be meant: first by date, then by name alone."""
     given, family = word_key(joined(name.given)), word_key(joined(name.family))
     # The rule will ask about the namesakes, and a register remembers what it counted.
-    exact, wider = {given, family, *namesake_keys(name)}, asked_second(name, born)
+    exact = {given, family, *namesake_keys(name), exchanged_namesake_key(name)}
+    wider = asked_second(name, born)
     look, most = SECOND_LOOK, NEAREST_BY_KEYS
     if born is None:
         look = most = SECOND_LOOK_WITHOUT_DATE

@@ -39,6 +39,10 @@ class DateAlike(StrEnum):
     __hash__ = str.__hash__  # an enumeration's own is slow, and every comparison is looked up
 
 
+# As near as one slip makes a date.
+NEARLY = frozenset({DateAlike.DAY_MONTH_EXCHANGED, DateAlike.DIGITS_EXCHANGED, DateAlike.ONE_DIGIT})
+
+
 def compare_dates(one: Born, other: Born) -> DateAlike:
     """Compare two dates of birth; symmetric."""
     if one is None or other is None:
@@ -62,6 +66,24 @@ def compare_dates(one: Born, other: Born) -> DateAlike:
     if two_parts:
         return DateAlike.TWO_PARTS
     return DateAlike.TWO_DIGITS if slips == 2 else DateAlike.DIFFERENT
+
+
+def dates_near(born: date) -> set[date]:
+    """Return the dates that are NEARLY this one, of every century that has four digits."""
+    text = digits(born)
+    written = {text[:4] + text[6:] + text[4:6]}
+    for at, digit in enumerate(text):
+        before, after = text[:at], text[at + 1 :]
+        written |= {before + other + after for other in "0123456789"}
+        written.add(before + after[:1] + digit + after[1:])
+    return {found for one in written if (found := _date(one)) not in (None, born)}
+
+
+def _date(text: str) -> date | None:
+    try:
+        return date(int(text[:4]), int(text[4:6]), int(text[6:]))
+    except ValueError:
+        return None
 
 
 class BornBeside(dict[Born, DateAlike]):

@@ -25,12 +25,17 @@ from patients.rules.candidates import (
     likely,
     with_link,
 )
-from patients.rules.date_likeness import Born, DateAlike, WrittenDate
+from patients.rules.date_likeness import NEARLY, Born, DateAlike, WrittenDate
 from patients.rules.evidence import BIRTH_DAYS
-from patients.rules.identity_keys import first_word, namesake_key, word_key
+from patients.rules.identity_keys import (
+    exchanged_namesake_key,
+    first_word,
+    namesake_key,
+    word_key,
+)
 from patients.rules.identity_reasons import Why
 from patients.rules.name_likeness import LONG_ENOUGH, Alike
-from patients.rules.names import NormalName, bearing, joined, normal_name
+from patients.rules.names import NormalName, bearing, joined, letters, normal_name
 from patients.rules.names_beside import Beside, NameLikeness
 
 # What callers outside need beside the rule.
@@ -98,8 +103,6 @@ TWINS_NAME_BEARERS = 200
 # A part of a family name says enough if at most so many on the register have it: of strangers,
 # whom the limit on namesakes does not see, as many in a thousand have it as of patients.
 PART_BEARERS = 5
-
-NEARLY_THE_DATE = {DateAlike.DAY_MONTH_EXCHANGED, DateAlike.DIGITS_EXCHANGED, DateAlike.ONE_DIGIT}
 
 WORTH_ASKING = -3.0  # bits: from here on a person should look whether somebody is meant
 SHOWN = 5
@@ -200,7 +203,7 @@ def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) ->
     if _somebody_similar(asked, one.named, compared):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
     if not (linked and exact):
-        if any(other.dates in NEARLY_THE_DATE and _fits(other) for other in compared):
+        if _namesake_of_a_near_date(one.named, compared):
             doubts.append(Why.NAMESAKE_OF_A_NEAR_DATE)
         if _too_many_for_one_day(_namesakes(asked, one)):
             doubts.append(Why.NAME_TOO_COMMON)
@@ -209,6 +212,14 @@ def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) ->
     if asked.policy == Policy.NEVER or (asked.policy == Policy.PERSONAL_LINK_ONLY and not linked):
         doubts.append(Why.AUTOMATIC_SWITCHED_OFF)
     return tuple(doubts)
+
+
+def _namesake_of_a_near_date(one: Named, compared: list[Compared]) -> bool:
+    """Somebody else who would fit, and may have slipped in the date; not a record merged in."""
+    return any(
+        other.dates in NEARLY and other.named.person_id != one.person_id and _fits(other)
+        for other in compared
+    )
 
 
 def _somebody_similar(asked: _Asked, one: Named, compared: list[Compared]) -> bool:
@@ -255,10 +266,10 @@ def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
     A stranger's name may be as near, so that date and given name alone must tell whose it is; nor
     is a part enough that many bear.
     """
-    typed, recorded = joined(asked.name.family), joined(one.named.name.family)
     if one.names.family not in (Alike.ONE_EDIT, Alike.PART):
         return []
-    if min(len(typed), len(recorded)) < LONG_ENOUGH:
+    typed = joined(asked.name.family)
+    if min(map(letters, (asked.name.family, one.named.name.family))) < LONG_ENOUGH:
         return [Why.SHORT_NAME_DIFFERS]
     if _too_many_for_one_day(asked.bearers(word_key(joined(asked.name.given))) - 1):
         return [Why.GIVEN_NAME_TOO_COMMON]
@@ -284,4 +295,6 @@ def _namesakes(asked: _Asked, one: Compared) -> int:
     if one.names.family == Alike.PART:
         families |= _parts_in_common(asked.name, recorded)
     first = first_word(recorded.given)
-    return asked.bearers(*(namesake_key(first, family) for family in families)) - 1
+    exchanged = exchanged_namesake_key(recorded)  # what was enrolled in the wrong fields
+    straight = asked.bearers(*(namesake_key(first, family) for family in families))
+    return straight + asked.bearers(exchanged) - 1

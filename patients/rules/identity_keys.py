@@ -45,12 +45,13 @@ def asked_first(name: NormalName, born: Born) -> set[int]:
     if born is not None:
         year, month, day = _parts(born)
         keys.add(key("date", year, day, month))
+        keys |= exchanged_digits_keys(born, ACROSS_PARTS)
     return keys
 
 
 def asked_second(name: NormalName, born: Born) -> set[int]:
     """Return the keys of the second pass: of the name alone, or of a date that was mistyped."""
-    return word_keys(name) | loose_keys(name) | mistyped_date_keys(born)
+    return word_keys(name) | loose_keys(name) | exchanged_digits_keys(born, WITHIN_PARTS)
 
 
 def dated_keys(name: NormalName, born: Born) -> Iterator[int]:
@@ -69,15 +70,20 @@ def _parts(born: date | WrittenDate) -> tuple[str, str, str]:
     return str(born.year), str(born.month), str(born.day)
 
 
-def mistyped_date_keys(born: Born) -> set[int]:
+# Where of eight digits two neighbours are exchanged; not in the century. Across two parts of a date
+# only the whole date finds it, within one also a sound of the name with the two other parts.
+WITHIN_PARTS, ACROSS_PARTS = (2, 4, 6), (3, 5)
+
+
+def exchanged_digits_keys(born: Born, places: tuple[int, ...]) -> set[int]:
     """Return the keys of the dates that two neighbouring digits exchanged would make.
 
-    As far as a calendar has them; not those of another century.
+    As far as a calendar has them.
     """
     if born is None:
         return set()
     text = digits(born)
-    swapped = (text[:at] + text[at + 1] + text[at] + text[at + 2 :] for at in range(2, 7))
+    swapped = (text[:at] + text[at + 1] + text[at] + text[at + 2 :] for at in places)
     return {
         key("date", d[:4], d[4:6].lstrip("0"), d[6:].lstrip("0"))
         for d in swapped
@@ -105,6 +111,11 @@ def namesake_keys(name: NormalName) -> set[int]:
 def namesake_key(first: str, family: str) -> int:
     """Return the key of everybody with this first given name and this family name or part."""
     return key("namesake", first, family)
+
+
+def exchanged_namesake_key(name: NormalName) -> int:
+    """Return the key of everybody who has the two names in the other fields."""
+    return namesake_key(first_word(name.family), first_word(name.given))
 
 
 def first_word(given: str) -> str:

@@ -114,7 +114,8 @@ def compare_given_parts(one: Part, other: Part) -> Alike:
     if first == others_first:
         shorter, longer = sorted((one.words, other.words), key=len)
         return Alike.MIDDLE_NAME if longer[: len(shorter)] == shorter else Alike.SHARED
-    if one_edit(left, right) or (len(first) >= LONG_ENOUGH and one_edit(first, others_first)):
+    long_enough = min(len(first), len(others_first)) >= LONG_ENOUGH
+    if one_edit(left, right) or (long_enough and one_edit(first, others_first)):
         return Alike.ONE_EDIT
     if others_first in short_forms(first):
         return Alike.SHORT_FORM
@@ -133,7 +134,10 @@ def compare_family_parts(one: Part, other: Part) -> Alike:
         return Alike.EQUAL
     if one.several or other.several:
         parts, others_parts = set(one.bearing), set(other.bearing)
-        if parts <= others_parts or parts >= others_parts:
+        # All words of one: "de la cruz" is no part of "santa cruz", nor the other way round.
+        if parts <= others_parts and {*one.words} <= {*other.words}:
+            return Alike.PART
+        if parts >= others_parts and {*one.words} >= {*other.words}:
             return Alike.PART
         if not parts.isdisjoint(others_parts):
             return Alike.SHARED

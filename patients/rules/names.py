@@ -17,11 +17,12 @@ LETTERS = str.maketrans(
 APOSTROPHES = "'`´ʼ‘’‛′‵＇｀ʻʹʽʾʿˀˁˈˊˋꞌꞋ՚׳΄᾽᾿"
 NO_APOSTROPHES = dict.fromkeys(map(ord, APOSTROPHES))
 # What is typed or pasted for a hyphen, beside Unicode's category Pd: what else has its property
-# Dash (decomposition makes a minus sign of the small ones), and two that look like one.
-HYPHENS = "−⁓⁃˗"
+# Dash (decomposition makes a minus sign of the small ones), and what stands for one in a word.
+HYPHENS = "−⁓⁃˗·‧_~="
 FOLDED = LETTERS | NO_APOSTROPHES | dict.fromkeys(map(ord, HYPHENS), "-")
 NOT_IN_A_WORD = re.compile(r"[^a-z0-9-]+")
-BLANKS_ROUND_A_HYPHEN = re.compile(r" *-[ -]*")
+BLANKS_ROUND_A_HYPHEN = re.compile(r" ?-[ -]*")
+BROKEN_LINE = re.compile("\u00ad\\s+")  # pasted from lines that were broken in a word
 
 
 def name_tokens(name: str) -> tuple[str, ...]:
@@ -36,7 +37,7 @@ def name_tokens(name: str) -> tuple[str, ...]:
 def name_units(name: str) -> tuple[str, ...]:
     """Return what is parted by more than a hyphen: ("anne-marie", "lucia"), in normal form."""
     if name.isascii():  # most are, and the rest of this is slow
-        plain = NOT_IN_A_WORD.sub(" ", name.lower().translate(NO_APOSTROPHES))
+        plain = NOT_IN_A_WORD.sub(" ", name.lower().translate(FOLDED))
         return _joined_by_hyphens(plain)
     return _joined_by_hyphens(_plain(name))
 
@@ -44,7 +45,7 @@ def name_units(name: str) -> tuple[str, ...]:
 def _plain(name: str) -> str:
     """Return a name with nothing in it but letters, digits, hyphens and blanks."""
     # Apostrophes go before decomposition, which makes blanks of some, and again behind it.
-    unmarked = name.translate(NO_APOSTROPHES)
+    unmarked = BROKEN_LINE.sub("-", name).translate(NO_APOSTROPHES)
     # Folded again: decorative letters have a case only once they are decomposed.
     decomposed = unicodedata.normalize("NFKD", unmarked.casefold()).casefold()
     parted = []
@@ -66,7 +67,8 @@ def _plain(name: str) -> str:
 
 
 def _joined_by_hyphens(plain: str) -> tuple[str, ...]:
-    units = (unit.strip("-") for unit in BLANKS_ROUND_A_HYPHEN.sub("-", plain).split())
+    once = " ".join(plain.split())
+    units = (unit.strip("-") for unit in BLANKS_ROUND_A_HYPHEN.sub("-", once).split())
     return tuple(filter(None, units))
 
 
@@ -86,12 +88,16 @@ TITLES = frozenset(
     "mr mrs ms miss mx dr dra prof rev sir sr sra srta mme mlle herr frau".split()  # noqa: SIM905
 )
 DEGREES = frozenset({"md", "phd", "rn", "rd", "dds", "esq"})
-GENERATIONS = {"sr": "1", "jr": "2", "ii": "2", "2nd": "2", "iii": "3", "3rd": "3", "iv": "4"}
+GENERATIONS = {"sr": "1", "senior": "1", "1st": "1", "jr": "2", "junior": "2", "ii": "2"}
+GENERATIONS |= {"2nd": "2", "iii": "3", "3rd": "3", "iv": "4", "4th": "4"}
 # Words inside a family name that many families share: they say nothing alone.
 PARTICLES = frozenset(
     "de del la las los da das do dos di du le van von der den ter el al bin ibn ben "  # noqa: SIM905
     "y e san santa st mac".split()
 )
+
+
+LONGEST = 420  # of a part of a name: 200 letters, some of which become several
 
 
 class NormalName(NamedTuple):
@@ -110,7 +116,11 @@ def normal_name(given_names: str, family_names: str) -> NormalName:
     """Return the form in which a name is compared. A field of titles only keeps the last."""
     given, of_given = _without_suffixes(_without_titles(name_units(given_names)), degrees=False)
     family, of_family = _without_suffixes(_without_titles(name_units(family_names)), degrees=True)
-    return NormalName(" ".join(given), " ".join(family), of_family or of_given)
+    return NormalName(_cut(given), _cut(family), of_family or of_given)
+
+
+def _cut(units: tuple[str, ...]) -> str:
+    return " ".join(units)[:LONGEST].rstrip(" -")
 
 
 @lru_cache(maxsize=1 << 16)
@@ -129,6 +139,17 @@ def joined(part: str) -> str:
 def bearing(part: str) -> tuple[str, ...]:
     """Return the words that tell families apart: all but the particles, if any are left."""
     return tuple(word for word in words(part) if word not in PARTICLES) or words(part)
+
+
+def letters(part: str) -> int:
+    """Count the letters that a reader sees, particles left out: marks and parts of a syllable are
+    none. Five in "van der falke", two in "남궁".
+    """
+    text = "".join(bearing(part))
+    if text.isascii():
+        return len(text)
+    seen = unicodedata.normalize("NFC", text)
+    return sum(unicodedata.category(char)[0] != "M" for char in seen)
 
 
 def first_name(given: str) -> str:

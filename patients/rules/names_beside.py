@@ -151,7 +151,8 @@ class Beside:
         self._given_as_family = _to_family(name.given)
         self._starts = name.family[:1], name.given[:1]
         self._letters = len(name.given) + len(name.family)
-        self._words = sorted(words(name.given) + words(name.family))
+        given, family = words(name.given), words(name.family)
+        self._words, self._exchanged = given + family, family + given
 
     def look_over(self, others: Iterable[NormalName]) -> None:
         """Compare the parts of many names at once, as far as that is quicker."""
@@ -195,10 +196,14 @@ class Beside:
         return straight
 
     def _has_the_words_of(self, other: NormalName) -> bool:
-        """The same words, however they are spread over the two fields."""
+        """The same words in one order, however they are spread over the two fields.
+
+        Or with the fields of one of the two exchanged. "María José" and "José María" are two names.
+        """
         if abs(len(other.given) + len(other.family) - self._letters) > 1 or not self._words:
             return False
-        return sorted(words(other.given) + words(other.family)) == self._words
+        given, family = words(other.given), words(other.family)
+        return given + family in (self._words, self._exchanged) or family + given == self._words
 
 
 def comparisons(one: NormalName, other: NormalName) -> tuple[NameLikeness, ...]:

@@ -41,6 +41,15 @@ def test_enrolling_lays_name_and_keys() -> None:
     assert keys == keys_of(normal_name("Dr. Anä-María", "O’Ruiz Jr."), BORN)
 
 
+@pytest.mark.parametrize("letter", ["각", "ﷺ", "ﬃ"])  # become three, eighteen and three
+def test_the_longest_name_has_room(letter: str) -> None:
+    patient = _ana(given_names=letter * 200, family_names=letter * 200)
+    name = MatchName.objects.get(patient=patient)
+    normal = normal_name(letter * 200, letter * 200)
+    assert (name.given, name.family) == (normal.given, normal.family)
+    assert not rebuild(mend=False)
+
+
 def test_correcting_moves_them() -> None:
     patient = _ana()
     correct(patient, at=AT, source="test", family_names="Whitcombe", birth_date=date(1980, 3, 13))

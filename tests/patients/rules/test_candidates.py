@@ -12,7 +12,12 @@ from patients.rules.candidates import (
     rarest_keys,
 )
 from patients.rules.date_likeness import Born
-from patients.rules.identity_keys import key, mistyped_date_keys
+from patients.rules.identity_keys import (
+    ACROSS_PARTS,
+    WITHIN_PARTS,
+    exchanged_digits_keys,
+    key,
+)
 from patients.rules.in_memory import InMemoryRegister, Person
 from patients.rules.names import normal_name
 
@@ -47,10 +52,17 @@ def test_all_are_compared_where_no_date_of_birth_can_tell_them_apart(
 
 def test_of_exchanged_digits_only_dates_that_there_are_are_asked_for() -> None:
     """Of 1980-05-03: not 1980-50-03, not 1980-00-53, and no other century."""
-    assert mistyped_date_keys(date(1980, 5, 3)) == {
+    assert exchanged_digits_keys(date(1980, 5, 3), WITHIN_PARTS) == {
         key("date", "1908", "5", "3"),
         key("date", "1980", "5", "30"),
     }
+    assert exchanged_digits_keys(date(1980, 5, 3), ACROSS_PARTS) == set()
     # Nor 1980-01-45 or 1980-04-51.
-    assert mistyped_date_keys(date(1980, 4, 15)) == {key("date", "1908", "4", "15")}
-    assert mistyped_date_keys(None) == set()
+    assert exchanged_digits_keys(date(1980, 4, 15), WITHIN_PARTS) == {
+        key("date", "1908", "4", "15")
+    }
+    # 1980-11-12: 1981-01-12, and nothing new where both digits are equal.
+    assert exchanged_digits_keys(date(1980, 11, 12), ACROSS_PARTS) == {
+        key("date", "1981", "1", "12")
+    }
+    assert exchanged_digits_keys(None, WITHIN_PARTS) == set()

@@ -1,6 +1,6 @@
 """How alike two dates of birth are, row by row."""
 
-from datetime import date
+from datetime import date, timedelta
 from unittest.mock import patch
 
 import pytest
@@ -8,7 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patients.rules import date_likeness
-from patients.rules.date_likeness import Born, BornBeside, DateAlike, WrittenDate, compare_dates
+from patients.rules.date_likeness import (
+    NEARLY,
+    Born,
+    BornBeside,
+    DateAlike,
+    WrittenDate,
+    compare_dates,
+    dates_near,
+)
 
 ROWS: list[tuple[Born, Born, DateAlike]] = [
     (date(1980, 3, 12), date(1980, 3, 12), DateAlike.EQUAL),
@@ -31,6 +39,15 @@ ROWS: list[tuple[Born, Born, DateAlike]] = [
 @pytest.mark.parametrize("one, other, alike", ROWS)
 def test_dates_of_birth(one: Born, other: Born, alike: DateAlike) -> None:
     assert compare_dates(one, other) == compare_dates(other, one) == alike
+
+
+@given(st.dates(date(1900, 1, 1), date(2099, 12, 31)), st.data())
+def test_the_dates_near_one_are_those_that_are_nearly_it(born: date, data: st.DataObject) -> None:
+    near = dates_near(born)
+    assert {compare_dates(born, other) for other in near} <= NEARLY
+    year = data.draw(st.integers(1900, 2099))
+    of_a_year = (date(year, 1, 1) + timedelta(days=n) for n in range(365))
+    assert {other for other in of_a_year if compare_dates(born, other) in NEARLY} <= near
 
 
 @given(st.dates(), st.dates())

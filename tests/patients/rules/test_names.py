@@ -110,7 +110,7 @@ APOSTROPHES_TYPED = [
 DASHES = "⁓⁻₋−"
 
 
-@pytest.mark.parametrize("sign", [*"-‐‑‒–—―﹣－⸺", *DASHES, "⁃", "˗"])
+@pytest.mark.parametrize("sign", [*"-‐‑‒–—―﹣－⸺", *DASHES, *"⁃˗·‧_~=", " - ", "\u00ad "])
 def test_hyphens_of_every_kind_join_what_is_one_name(sign: str) -> None:
     assert normal_name(f"Jia{sign}jun", "Yang") == normal_name("Jia-jun", "Yang")
 
