@@ -51,10 +51,16 @@ def follow_operations(
 
 
 def ask_again_whose(
-    sender: type[Model], patients: Sequence[Patient], at: datetime, **kwargs: Any
+    sender: type[Model],
+    patients: Sequence[Patient],
+    at: datetime,
+    new: bool = False,
+    **kwargs: Any,
 ) -> None:
-    """Somebody new is on the register: a submission that fitted nobody may be theirs."""
-    identify_again(patients, at=at)
+    """Somebody is new or other on the register: a submission that waits may be theirs, or nobody
+    else's any more.
+    """
+    identify_again(patients, at=at, new=new)
 
 
 def end_links_elsewhere(

@@ -1,7 +1,7 @@
 """Decide whose a submission is, and let clearance follow: by the rule, by staff, and undone."""
 
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -19,7 +19,8 @@ from patients import programme
 from patients.batches import batches
 from patients.lookup import whose
 from patients.models import MatchName, Patient, PatientChange
-from patients.prepared import GivenIds, Prepared
+from patients.prepared import GivenIds, Prepared, prepared
+from patients.rules.date_likeness import dates_near
 from patients.rules.identity import Claim, Decision, Policy, Verdict
 from patients.speaks_for import locked_speaker, speaker
 
@@ -59,32 +60,55 @@ def identify(submission: Submission, *, at: datetime, new: bool = False) -> Iden
         return None
 
 
-def identify_again(patients: Sequence[Patient], *, at: datetime) -> int:
+def identify_again(patients: Sequence[Patient], *, at: datetime, new: bool = False) -> int:
     """Ask again about the undecided submissions that a change of the register could explain.
 
     A patient is new, corrected, has another name, or was merged or parted. Nothing matches
-    without an equal date of birth, so only those are asked about that have one of the record's:
-    now, earlier (somebody else may be the only one left on it), or on a record merged into it.
-    Submissions that a person undid or decided are left to people. One indexed query where nothing
-    waits; what waits is asked about once, however many patients were born on its date. Returns the
-    new matches.
+    without an equal date of birth, so those are asked about that have one of the record's: now,
+    earlier (somebody else may be the only one left on it), or on a record merged into it. Unless
+    all are `new`, those of a near date as well: the record may have been the namesake that spoke
+    against a match. Submissions that a person undid or decided are left to people. One indexed
+    query where new patients come and nothing waits; what waits is asked about once, however many
+    patients were born on its date. Returns the new matches.
     """
     untouched: dict[int, Submission] = {}
     for some in batches(patient.pk for patient in patients):
         untouched |= {submission.pk: submission for submission in _untouched(patients=some)}
+        if not new:
+            untouched |= {submission.pk: submission for submission in _untouched_near(some)}
     return sum(identify(one, at=at) is not None for one in untouched.values())
 
 
 def _born_like() -> QuerySet[Submission]:
-    some = GivenIds("patients")
-    earlier = PatientChange.objects.filter(patient__among=some).order_by().values("birth_date")
-    dates = MatchName.objects.filter(patient__among=some).values("birth_date").union(earlier)
-    rows = Submission.objects.filter(birth_date__in=dates, decisions__isnull=True)
-    return rows.select_related("edition", "attempt__invitation__assignment__operation")
+    return _waiting().filter(birth_date__in=_dates_of(GivenIds("patients")))
 
 
 # One patient or two thousand are asked about: PostgreSQL plans for those that are.
 _untouched = Prepared(_born_like, keep_plan=False)
+
+
+def _untouched_near(patient_ids: Sequence[int]) -> Iterator[Submission]:
+    near = {day for born in _dates(patients=patient_ids) for day in dates_near(born)}
+    for some in batches(sorted(near)):
+        yield from _waiting().filter(birth_date__in=some)
+
+
+@prepared
+def _dates() -> QuerySet[MatchName, date]:
+    return _dates_of(GivenIds("patients"))
+
+
+def _dates_of(patients: GivenIds) -> QuerySet[MatchName, date]:
+    """The dates of birth that records have or had, those of records merged into them too."""
+    earlier = PatientChange.objects.filter(patient__among=patients).order_by()
+    known = MatchName.objects.filter(patient__among=patients).values_list("birth_date", flat=True)
+    return known.union(earlier.values_list("birth_date", flat=True))
+
+
+def _waiting() -> QuerySet[Submission]:
+    """Nobody, and not the rule, ever decided about them."""
+    rows = Submission.objects.filter(decisions__isnull=True)
+    return rows.select_related("edition", "attempt__invitation__assignment__operation")
 
 
 def match(

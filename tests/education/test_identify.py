@@ -280,6 +280,24 @@ def test_a_corrected_date_of_birth_lets_the_only_one_left_be_found() -> None:
     assert Clearance.objects.get().patient == ana
 
 
+def test_a_namesake_of_a_near_date_who_is_corrected_speaks_against_nobody_any_more() -> None:
+    ana, other = _ana(), _ana(birth_date=date(1971, 8, 28))
+    submission = take_as(_link(ana), "Ana Luz", "Ruiz", BORN)
+    assert consider(submission).reasons == (Why.NAMESAKE_OF_A_NEAR_DATE,)
+    correct(other, at=LATER, source="call", birth_date=date(1944, 12, 30))
+    assert _verdicts(submission) == [AUTOMATICALLY]
+    assert Clearance.objects.get().patient == ana
+
+
+def test_nor_does_a_record_of_a_near_date_that_is_the_same_person(clinician: int) -> None:
+    ana, twice = _ana(), _ana(birth_date=date(1971, 8, 28))
+    submission = take_as(_link(ana), "Ana Luz", "Ruiz", BORN)
+    assert _verdicts(submission) == []
+    merge(ana, twice, reason="entered twice", at=LATER, by_id=clinician)
+    assert _verdicts(submission) == [AUTOMATICALLY]
+    assert Clearance.objects.get(merge=None).patient == ana
+
+
 def test_a_merge_lets_the_one_that_two_records_were_be_found(clinician: int) -> None:
     ana, twice = _ana(), _ana()
     submission = take(_link(ana), "11111", at=AT)
@@ -307,7 +325,7 @@ def test_an_enrolment_that_nothing_waits_for_asks_one_question(
         take_as(_link(_ana()), "Quinn", "Abernathy", date(1990, 5, day))
     patient = _ana(at=LATER)
     with django_assert_num_queries(1) as asked:
-        assert identify_again([patient], at=LATER) == 0
+        assert identify_again([patient], at=LATER, new=True) == 0
     (query,) = asked.captured_queries
     with connection.cursor() as cursor:
         if ON_POSTGRES:  # so few rows are read whole; what it could do with more is asked
