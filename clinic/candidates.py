@@ -5,10 +5,11 @@ identity rule is asked about each.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
+from itertools import combinations
 
 from clinic.day_words import day
 from clinic.reach import reached
@@ -18,10 +19,11 @@ from education.models import Assignment, Submission
 from education.rules.standing import Standing
 from education.standings import Told, standings
 from patients.clock import local_date
+from patients.duplicates import pairs
 from patients.known_names import KnownName, known_names
 from patients.models import Patient, Programme
 from patients.rules.date_likeness import compare_dates
-from patients.rules.identity import Candidate, NameKind, Verdict, Why
+from patients.rules.identity import Candidate, Decision, NameKind, Verdict, Why
 from patients.rules.identity_reasons import why_alike
 from patients.rules.names import name_tokens, normal_name
 from patients.rules.names_beside import comparisons
@@ -119,7 +121,7 @@ class Considered:
     """A submission that waits for a decision: why the rule left it, and the ranked candidates.
 
     `nobody_likely`: those who are ranked are merely the nearest. `searched`: who was found by a
-    search of the register besides.
+    search of the register besides. `may_be_one`: two of the ranked who may be one person.
     """
 
     submission: Submission
@@ -129,6 +131,7 @@ class Considered:
     reasons: tuple[str, ...]
     ranked: tuple[Suggested, ...]
     searched: tuple[Suggested, ...] = ()
+    may_be_one: tuple[tuple[Suggested, Suggested], ...] = ()
 
     @property
     def suggested(self) -> tuple[Suggested, ...]:
@@ -151,6 +154,7 @@ class _Loaded:
     patients: Mapping[int, Patient]
     names: Mapping[int, list[KnownName]]
     waiting: Mapping[Owner, list[Waiting]] = field(default_factory=dict)
+    pairs: Collection[tuple[int, int]] = ()  # of records that may be one person's
 
 
 def weigh(
@@ -170,18 +174,27 @@ def weigh(
     found = {s.pk: _besides(s, ranked[s.pk], people) for s, _ in asked}
     everybody = [c for some in (*ranked.values(), *found.values()) for c in some]
     loaded = _load([s for s, _ in asked], everybody, at=at, settings=settings)
-    return [
-        Considered(
-            submission=submission,
-            rule_would_match=decision.verdict == Verdict.AUTOMATIC,
-            fits_nobody=Why.NOBODY_FITS in decision.reasons,
-            nobody_likely=decision.verdict == Verdict.NONE,
-            reasons=tuple(WHY[reason] for reason in decision.reasons),
-            ranked=_suggested(submission, ranked[submission.pk], loaded),
-            searched=_suggested(submission, found[submission.pk], loaded),
-        )
-        for submission, decision in asked
-    ]
+    return [_considered(s, decision, found[s.pk], loaded) for s, decision in asked]
+
+
+def _considered(
+    submission: Submission, decision: Decision, found: list[Candidate], loaded: _Loaded
+) -> Considered:
+    ranked = _suggested(submission, list(decision.candidates), loaded)
+    return Considered(
+        submission=submission,
+        rule_would_match=decision.verdict == Verdict.AUTOMATIC,
+        fits_nobody=Why.NOBODY_FITS in decision.reasons,
+        nobody_likely=decision.verdict == Verdict.NONE,
+        reasons=tuple(WHY[reason] for reason in decision.reasons),
+        ranked=ranked,
+        searched=_suggested(submission, found, loaded),
+        may_be_one=tuple(
+            (one, other)
+            for one, other in combinations(ranked, 2)
+            if tuple(sorted((one.patient.pk, other.patient.pk))) in loaded.pairs
+        ),
+    )
 
 
 def _besides(
@@ -223,7 +236,13 @@ def _load(
         patients,
         _other_names(by_other_name) if by_other_name else {},
         _waiting(set(patients), modules, at=at, settings=settings) if patients else {},
+        _pairs(patients) if len(patients) > 1 else (),
     )
+
+
+def _pairs(ids: Collection[int]) -> set[tuple[int, int]]:
+    rows = pairs().filter(one__in=ids, other__in=ids).order_by()
+    return set(rows.values_list("one", "other"))
 
 
 def _other_names(ids: set[int]) -> dict[int, list[KnownName]]:
@@ -335,6 +354,6 @@ def _is_about(reason: Why, part: str) -> bool:
 
 
 def _link(reasons: tuple[Why, ...]) -> Part:
-    agrees = Why.LINK_AGREES in reasons
-    reason = Why.LINK_AGREES if agrees else Why.LINK_WAS_SOMEBODY_ELSES
-    return Part((), Mark.EQUAL if agrees else Mark.DIFFERS, (WHY[reason],))
+    if Why.LINK_AGREES in reasons:
+        return Part((), Mark.EQUAL, ("this patient",))
+    return Part((), Mark.DIFFERS, ("somebody else",))

@@ -128,6 +128,23 @@ def clearances_by(decision: IdentityDecision | None) -> list[Clearance]:
     return with_carried(Clearance.objects.filter(decision=decision).select_related("revocation"))
 
 
+def followed_words(at: datetime) -> str:
+    """Return what a change of the register at this instant made of quizzes, as a sentence behind
+    another; empty if it made nothing of them.
+    """
+    rows = IdentityDecision.objects.filter(recorded_at=at).select_related("submission", "patient")
+    said = []
+    for row in rows.order_by("id"):
+        typed = f"{row.submission.given_names} {row.submission.family_names}".strip()
+        if row.verdict == IdentityVerdict.UNDONE:
+            said.append(f"The decision about the quiz typed as {typed} is undone.")
+        elif row.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY and row.patient:
+            passed = "passed" if row.submission.passed else "failed"
+            whose = f"{row.patient.full_name}, MRN {row.patient.mrn}"
+            said.append(f"By it a quiz that waited is {whose}: typed as {typed}, {passed}.")
+    return "".join(f" {sentence}" for sentence in said)
+
+
 def last_compared(submission: Submission, register_changed: datetime | None) -> datetime:
     """Return when it was last held against the register: when it came, or when that changed."""
     return max(submission.recorded_at, register_changed or submission.recorded_at)

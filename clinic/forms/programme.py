@@ -87,8 +87,9 @@ class ProgrammeForm(forms.Form):
         help_text=(
             "The date of birth must be equal, and the name too, but for a middle name, or one "
             "letter or one part of a family name of five letters and more. Against it speaks "
-            "somebody of a similar name born on the same day, somebody else’s link, and a name "
-            "that many patients have, unless it is equal and came through the patient’s own link. "
+            "somebody of a similar name born on the same day, and somebody else’s link. So "
+            "does a name that many patients have, and a namesake whose date of birth is nearly the "
+            "same, unless the name is equal and came through the patient’s own link. "
             "A person decides about everything else."
         ),
     )

@@ -16,6 +16,7 @@ from clinic.merging import clearance_words, read_merging
 from clinic.once import once
 from clinic.roles import REGISTRARS
 from clinic.search import find_patients
+from clinic.submissions import followed_words
 from education.carry import stay_after, would_take_back
 from education.part import decided_since
 from education.titles import titles
@@ -71,9 +72,8 @@ def merge_two(request: HttpRequest, pk: int, other: int) -> HttpResponse:
         except MergeRefused:
             messages.warning(request, "Nothing was merged: somebody decided meanwhile. See below.")
             return HttpResponseRedirect(reverse("merge", args=[pk, other]))
-        messages.success(
-            request, f"Merged: MRN {merged.mrn} is now part of {kept.full_name}, MRN {kept.mrn}."
-        )
+        said = f"Merged: MRN {merged.mrn} is now part of {kept.full_name}, MRN {kept.mrn}."
+        messages.success(request, f"{said}{followed_words(at)}")
         for words in merging.twice:
             messages.warning(request, f"It has this operation twice now, cancel one: {words}.")
         return HttpResponseRedirect(reverse("patient", args=[kept.pk]))
@@ -106,14 +106,14 @@ def undo(request: HttpRequest, pk: int) -> HttpResponse:
     about(request, done.kept_id, done.merged_id)
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        reason = form.cleaned_data["reason"]
+        reason, at = form.cleaned_data["reason"], now()
         try:
-            undo_merge(done, reason=reason, at=now(), by_id=member(request).pk)
+            undo_merge(done, reason=reason, at=at, by_id=member(request).pk)
         except MergeRefused:
             messages.warning(request, "Nothing was undone: somebody was faster. See below.")
             return HttpResponseRedirect(reverse("undo-merge", args=[pk]))
         mrns = f"MRN {done.kept.mrn} and MRN {done.merged.mrn}"
-        messages.success(request, f"Undone: {mrns} are two patients again.")
+        messages.success(request, f"Undone: {mrns} are two patients again.{followed_words(at)}")
         return HttpResponseRedirect(reverse("patient", args=[done.kept_id]))
     named = titles()
     context = {

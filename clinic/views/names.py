@@ -11,6 +11,7 @@ from clinic.forms.acts import ReasonForm
 from clinic.forms.names import OtherNameForm
 from clinic.once import once
 from clinic.roles import CARERS
+from clinic.submissions import followed_words
 from clinic.views.acts import ActPage, ask, go_back
 from education.models import MATCHED, IdentityDecision
 from patients import other_names
@@ -30,7 +31,7 @@ def add_other_name(request: HttpRequest, pk: int) -> HttpResponse:
     about(request, patient.pk)
     form = OtherNameForm(request.POST or None, patient=patient)
     if request.method == "POST" and form.is_valid():
-        given = form.cleaned_data
+        given, at = form.cleaned_data, now()
         try:
             name = other_names.add(
                 patient,
@@ -38,13 +39,13 @@ def add_other_name(request: HttpRequest, pk: int) -> HttpResponse:
                 given_names=given["given_names"],
                 family_names=given["family_names"],
                 source=given["source"],
-                at=now(),
+                at=at,
                 by_id=member(request).pk,
             )
         except MergedMeanwhile as merged:
             messages.warning(request, "Not kept: the record was merged into this one meanwhile.")
             return HttpResponseRedirect(reverse("patient", args=[merged.speaker.pk]))
-        messages.success(request, f"Kept: {name_words(name)}.")
+        messages.success(request, f"Kept: {name_words(name)}.{followed_words(at)}")
         return go_back(request, patient=patient)
     says = (
         "The patient is found under it from now on, and a quiz that waits for its owner is "
@@ -62,10 +63,10 @@ def end_other_name(request: HttpRequest, pk: int) -> HttpResponse:
     about(request, patient.pk)
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        reason = form.cleaned_data["reason"]
-        ended = other_names.end(name, reason=reason, at=now(), by_id=member(request).pk)
-        words = name_words(name)
-        messages.success(request, f"{'Ended' if ended else 'It had been ended'}: {words}.")
+        reason, at = form.cleaned_data["reason"], now()
+        ended = other_names.end(name, reason=reason, at=at, by_id=member(request).pk)
+        said = f"{'Ended' if ended else 'It had been ended'}: {name_words(name)}."
+        messages.success(request, f"{said}{followed_words(at)}")
         return go_back(request, patient=patient)
     says = (
         f"“{name_words(name)}” takes no part in matching any more. It stays in the history.",

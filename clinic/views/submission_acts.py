@@ -15,13 +15,17 @@ from clinic.forms.decide import NOBODY, DecideForm, NoteForm
 from clinic.look_again import resting_on
 from clinic.once import once
 from clinic.roles import CARERS
-from clinic.submissions import clearances_by, in_force, next_after
+from clinic.submissions import assignments_of, clearances_by, in_force, next_after
 from clinic.views.submissions import Sent, considered, find, submission_page
+from clinic.words import STANDING
 from education import identify
 from education.models import IdentityDecision, Submission
+from education.rules.standing import Standing
+from education.standings import standings
 from patients.clock import now
 from patients.models import Patient
 from patients.open_to import open_to
+from patients.programme import local_day
 
 
 @open_to(*CARERS)
@@ -94,11 +98,16 @@ def _decide(request: HttpRequest, row: Submission, *, person: str, note: str) ->
     about(request, patient.pk)
     decision = identify.match(row, patient, at=at, by_id=by_id, note=note)
     whose = decision.patient or patient  # two records may have become one meanwhile
-    said = f"Decided: this is {whose.full_name}’s quiz, typed as {_typed(row)}."
+    said = f"Decided: it is the quiz of {whose.full_name}, MRN {whose.mrn}, typed as {_typed(row)}."
     cleared = clearances_by(decision)
-    if cleared:
-        return f"{said} Cleared on {day(cleared[0].cleared_on)} by it."
-    return f"{said} It was failed, so it clears nobody."
+    if not cleared:
+        return f"{said} It was failed, so it clears nobody."
+    passed = f"Passed on {day(cleared[0].cleared_on)}"
+    told = standings(assignments_of(row, whose), on=local_day(at))
+    wanting = [one.answer for one in told if one.answer.standing != Standing.CLEARED]
+    if not wanting:
+        return f"{said} {passed}: cleared by it."
+    return f"{said} {passed}, and not cleared by it: {STANDING[wanting[0].standing]}."
 
 
 def _undo(request: HttpRequest, row: Submission, decision: IdentityDecision, *, reason: str) -> str:

@@ -30,6 +30,7 @@ from clinic.submissions import (
     through,
     with_people,
 )
+from clinic.words import WHY
 from education.models import MATCHED, IdentityDecision, Submission
 from education.standings import standings
 from education.titles import titles
@@ -37,7 +38,7 @@ from patients.clock import local_date, now
 from patients.models import Patient, Programme
 from patients.open_to import open_to
 from patients.programme import NotFounded, current
-from patients.rules.identity import Policy
+from patients.rules.identity import Policy, Why
 
 DECIDED = 50  # on a page of their own
 MOST_FOUND = 20  # patients that a search shows beside the candidates
@@ -162,6 +163,7 @@ def submission_page(request: HttpRequest, row: Submission, sent: Sent) -> HttpRe
         "in_force_words": decision_words(decision, zone=settings.zone) if decision else "",
         "matched": decision is not None and decision.verdict in MATCHED,
         "patient": patient,
+        "why": [WHY[Why(code)] for code in decision.reasons] if decision else [],
         "told": told,
         "clearance": clearances[0] if clearances else None,
         "resting": resting_on(ending, at=at) if ending else [],

@@ -515,6 +515,8 @@ def test_a_quiz_that_waits_is_matched_when_its_two_candidates_become_one(
     merged(client, one, other)
     [decision] = submission.decisions.all()
     assert decision.patient == one
+    said = text(client.get(reverse("patient", args=[one.pk])))
+    assert "By it a quiz that waited is Ottoline Pemberwick, MRN TF-57: typed as" in said
 
 
 def test_what_is_older_than_a_minute_is_dated(client: Client, dietitian: StaffUser) -> None:

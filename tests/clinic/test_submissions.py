@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
 from typing import Any
 from unittest.mock import ANY
@@ -29,6 +29,7 @@ from education.models import (
 )
 from patients import other_names, programme
 from patients.clock import now
+from patients.duplicates import find_duplicates
 from patients.models import Patient
 from patients.register import correct
 from patients.rules.identity import NameKind, Policy, Verdict
@@ -151,10 +152,10 @@ def test_typed_and_candidates_stand_side_by_side_marked_in_words() -> None:
         assert told["Family name"] == ["Vael", "Vale ≈ close family name one letter off", ANY]
         assert told["Date of birth"] == ["5 April 1980", "5 April 1980 = equal", ANY]
         assert told["MRN"] == ["not asked", "LF-1", "LF-2"]
-        assert told["Link"][:2] == ["of Marta Vale, MRN LF-1", "= was given to this patient"]
+        given_to = "Marta Vale, MRN LF-1 through the emailed link"
+        assert told["Given to"] == [given_to, "= this patient", "≠ somebody else"]
         assert told["Given name"][2].startswith("Marta Luz ≈ close given name equal but for")
         assert told["Family name"][2] == "Quill ≠ differs"
-        assert told["Link"][2] == "≠ was given to somebody else"
         assert "<mark>Vale</mark>" in html
         assert "<mark>Marta</mark>" not in html
 
@@ -276,13 +277,18 @@ def test_a_decision_clears_says_what_happened_and_leads_to_the_next() -> None:
     response = decide(client, submission, owner(submission).pk, note="Married in May.")
     assert response["Location"] == f"/submissions/?from={following.pk}"
     html = client.get(response["Location"]).content.decode()
-    assert "Decided: this is Marta Vale’s quiz, typed as Marta Quill. Cleared on" in html
+    mrn = owner(submission).mrn
+    said = f"Decided: it is the quiz of Marta Vale, MRN {mrn}, typed as Marta Quill. Passed on"
+    assert said in html
+    assert ": cleared by it." in html
     undo_address = reverse("undo-identity", args=[submission.pk])
     assert f'<a href="{undo_address}">Undo</a>' in html
     assert Clearance.objects.get().patient == owner(submission)
     html = page(client, submission)
     assert "Matched by staff by Imogen Tallis" in html
     assert "Married in May." in html
+    beside = "date of birth equal; given name equal; family name differs"
+    assert f"Beside the record: {beside}; the quiz was given to this patient." in html
     assert 'class="standing standing-cleared"' in html
     entry = TrailEntry.objects.filter(act="POST decide-identity").get()
     assert entry.patient_id == owner(submission).pk
@@ -298,6 +304,20 @@ def test_the_last_one_leads_to_the_oldest_or_to_an_empty_review() -> None:
     html = client.get(response["Location"]).content.decode()
     assert "No submission waits for a decision" in html
     assert "Whose every quiz is has been decided." in html
+
+
+def test_a_quiz_after_the_clear_by_date_clears_nobody_and_the_message_says_so() -> None:
+    assignment = an_assigned()
+    invitation, _ = an_invitation(assignment=assignment)
+    assert assignment.clear_by
+    after = datetime.combine(assignment.clear_by, time(12), UTC) + timedelta(days=2)
+    with time_machine.travel(after, tick=False):
+        submission = a_submission(invitation, family_names="Quill")
+        client = signed_in("dietitian")
+        decide(client, submission, owner(submission).pk)
+        html = review(client)
+    assert ", and not cleared by it: needs sign-off." in html
+    assert "cleared by it." not in html
 
 
 def test_a_failed_quiz_clears_nobody_and_the_message_says_so() -> None:
@@ -548,6 +568,35 @@ def test_two_patients_with_one_name_and_birth_date_go_to_a_person() -> None:
     assert "more than one patient fits" in html
     assert "MRN LF-SECOND" in html
     assert rows(html)["MRN"][1:] == [assignment.operation.patient.mrn, "LF-SECOND"]
+
+
+def test_two_records_that_may_be_one_person_are_pointed_out() -> None:
+    assignment = an_assigned(
+        given_names="Marta", family_names="Vale", birth_date=date(1980, 4, 5), mrn="LF-1"
+    )
+    twice = a_patient(
+        given_names="Marta", family_names="Vale", birth_date=date(1980, 4, 15), mrn="LF-SECOND"
+    )
+    find_duplicates(at=now())
+    invitation, _ = an_invitation(assignment=assignment)
+    submission = a_submission(invitation, given_names="Marta Luz")
+    html = page(signed_in("dietitian"), submission)
+    assert "a namesake’s date of birth is nearly the one that was typed" in html
+    assert "MRN LF-SECOND, may be one person with two records." in words(html)
+    address = reverse("merge", args=[assignment.operation.patient_id, twice.pk])
+    assert f'href="{address}"' in html
+    assert address not in page(signed_in("auditor"), submission)
+
+
+def test_what_the_rule_would_match_since_the_settings_changed_says_so() -> None:
+    member = a_member("administrator").pk
+    a_programme(at=now())
+    programme.change(at=now(), by_id=member, matching=Policy.NEVER)
+    submission = a_submission(an_invitation(assignment=an_assigned())[0])
+    programme.change(at=now(), by_id=member, matching=Policy.NAME_AND_BIRTH_DATE)
+    html = words(page(signed_in("dietitian"), submission))
+    assert "The rule would match it today: the register or the programme’s settings changed" in html
+    assert "a person undid" not in html
 
 
 def test_it_is_not_asked_again_while_a_person_decides_about_each() -> None:
