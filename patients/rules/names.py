@@ -19,7 +19,9 @@ NO_APOSTROPHES = dict.fromkeys(map(ord, APOSTROPHES))
 # What is typed or pasted for a hyphen, beside Unicode's category Pd: what else has its property
 # Dash (decomposition makes a minus sign of the small ones), and what stands for one in a word.
 HYPHENS = "−⁓⁃˗·‧_~="
-FOLDED = LETTERS | NO_APOSTROPHES | dict.fromkeys(map(ord, HYPHENS), "-")
+# Letters by their category that nobody sees: Hangul's fillers, which decompose to these.
+FILLERS = dict.fromkeys(map(ord, "\u115f\u1160"))
+FOLDED = LETTERS | NO_APOSTROPHES | FILLERS | dict.fromkeys(map(ord, HYPHENS), "-")
 NOT_IN_A_WORD = re.compile(r"[^a-z0-9-]+")
 BLANKS_ROUND_A_HYPHEN = re.compile(r" ?-[ -]*")
 BROKEN_LINE = re.compile("\u00ad\\s+")  # pasted from lines that were broken in a word

@@ -419,6 +419,21 @@ ROWS = [
         reasons=(Why.NOBODY_FITS,),
     ),
     Row(
+        "one letter off and the fields exchanged are two differences",
+        ("Nakamuro", "Tess", date(1980, 3, 12)),
+        [TESS],
+        REVIEW,
+        reasons=(Why.NOBODY_FITS,),
+        first=(Why.FAMILY_NAME_ONE_EDIT, Why.PARTS_IN_OTHER_ORDER),
+    ),
+    Row(
+        "another of this given name has that part of the family name",
+        ("Tess", "Nakamura", date(1980, 3, 12)),
+        [TESS_OF_TWO_NAMES, Person(51, "Tess", "Nakamura-Falk", date(1961, 7, 4))],
+        REVIEW,
+        reasons=(Why.SOMEBODY_SHARES_THE_PART,),
+    ),
+    Row(
         "a middle name more and a letter off are two differences",
         ("Tess Mari", "Nakamuro", date(1980, 3, 12)),
         [TESS],
