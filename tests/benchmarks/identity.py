@@ -20,7 +20,7 @@ and other seeds, 521 to 525 unless told otherwise. Seeds that led to a stricter 
   born on the date that was typed.
 - 539 (100,000): a stranger "Jia−jun", for whose minus sign he was taken for a "Jia" with a middle
   name.
-- 1001 to 1215 were searched for patients whose date was typed as a namesake's.
+- 1001 to 1216 were searched for patients whose date was typed as a namesake's.
 
 On seed 304 a stranger's name was a patient's but for a middle name, born on one day: the rule takes
 that for a form of one name, so it is counted among those whom no rule can tell apart (a rule that
