@@ -123,7 +123,7 @@ WHY = {
     Why.BIRTH_DATE_UNKNOWN: "date of birth not known",
     Why.BIRTH_DATE_DIFFERENT: "date of birth differs",
     Why.NAME_EQUAL: "name equal",
-    Why.NAME_IN_OTHER_ORDER: "same words in the name, in another order",
+    Why.NAME_IN_OTHER_ORDER: "same words in the name, placed otherwise",
     Why.PARTS_IN_OTHER_ORDER: "given and family name in the other order",
     Why.GIVEN_NAME_EQUAL: "given name equal",
     Why.GIVEN_NAME_MIDDLE_NAME: "given name equal but for a middle name",

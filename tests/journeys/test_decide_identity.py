@@ -71,8 +71,8 @@ def test_decide_and_undo(running_site: RunningSite, desk: Desk, page_at: PageAt)
     note.fill("Rang her: married in May, was Vance.")
     decide.click()
     said = dietitian.get_by_role("status")
-    expect(said).to_contain_text("Decided: this is Tamsin Vance’s quiz")
-    expect(said).to_contain_text("Cleared on")
+    expect(said).to_contain_text(f"the quiz of Tamsin Vance, MRN {TAMSIN.mrn}")
+    expect(said).to_contain_text(": cleared by it.")
     expect(answer_on(dietitian)).to_contain_text("for a decision")  # at the next one
 
     coordinator = desk(Role.COORDINATOR)

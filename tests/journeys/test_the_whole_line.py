@@ -48,7 +48,7 @@ TORVALD = Booked(
     in_days(OR_DAY),
 )
 # How each of them types it: other case, accents, signs and order of words.
-TYPED = {NERYS.mrn: ("nerys ann", "OQUILLFEATHER"), TORVALD.mrn: ("TORVALD HINDS", "muller")}
+TYPED = {NERYS.mrn: ("nerys ann", "OQUILLFEATHER"), TORVALD.mrn: ("TORVALD MULLER", "hinds")}
 
 
 @pytest.mark.parametrize(
