@@ -12,6 +12,7 @@ from django.db.models import QuerySet
 
 from education.clear import revoke_here
 from education.models import Clearance, SecondOpinion, SignOff
+from education.rules.standing import Evidence
 from patients.models import Merge, Patient
 
 UNDONE = "The merge that brought it here was undone: "
@@ -29,14 +30,16 @@ def would_take_back(merge: Merge) -> list[Clearance]:
 
 
 def stay_after(merge: Merge) -> list[Clearance]:
-    """Return the unrevoked clearances that the kept record got by itself since a merge.
+    """Return the unrevoked clearances that staff gave the kept record since a merge.
 
-    They stay with it when the merge is undone: somebody should look whether they are its own.
+    They stay with it when the merge is undone: somebody should look whether they are its own. What
+    came of a quiz goes by the decision about that (`part.undo_what_is_in_doubt`).
     """
     since = Clearance.objects.filter(
         patient=merge.kept_id, recorded_at__gte=merge.recorded_at, revocation__isnull=True
     )
-    return list(since.filter(merge__isnull=True).select_related("module", "edition", "by"))
+    by_staff = since.filter(evidence=Evidence.TEACH_BACK, merge__isnull=True)
+    return list(by_staff.select_related("module", "edition", "by"))
 
 
 def with_carried(clearances: Iterable[Clearance]) -> list[Clearance]:
