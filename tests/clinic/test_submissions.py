@@ -654,6 +654,10 @@ def test_readers_see_and_may_not_decide(role: str) -> None:
     client = signed_in(role)
     html = page(client, submission)
     assert "A dietitian or a clinician decides." in html
+    for printed in (html, review(client)):  # promise S7
+        assert re.search(
+            r"Printed at \d\d:\d\d C[SD]T, .* \(when the page was loaded\), by", printed
+        )
     assert 'type="radio"' not in html
     assert decide(client, submission, owner(submission).pk).status_code == 403
 
