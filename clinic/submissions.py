@@ -141,7 +141,9 @@ def followed_words(at: datetime) -> str:
         elif row.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY and row.patient:
             passed = "passed" if row.submission.passed else "failed"
             whose = f"{row.patient.full_name}, MRN {row.patient.mrn}"
-            said.append(f"By it a quiz that waited is {whose}: typed as {typed}, {passed}.")
+            said.append(
+                f"By it a quiz that waited is matched with {whose}: typed as {typed}, {passed}."
+            )
     return "".join(f" {sentence}" for sentence in said)
 
 

@@ -516,7 +516,9 @@ def test_a_quiz_that_waits_is_matched_when_its_two_candidates_become_one(
     [decision] = submission.decisions.all()
     assert decision.patient == one
     said = text(client.get(reverse("patient", args=[one.pk])))
-    assert "By it a quiz that waited is Ottoline Pemberwick, MRN TF-57: typed as" in said
+    assert (
+        "By it a quiz that waited is matched with Ottoline Pemberwick, MRN TF-57: typed as" in said
+    )
     undoing = text(client.get(reverse("undo-merge", args=[Merge.objects.get().pk])))
     assert "1 quiz decided since the merge, unless the other could be meant too" in undoing
     assert "look whether it is its own" not in undoing  # it is undone with that decision
