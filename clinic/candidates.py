@@ -170,9 +170,8 @@ def weigh(
     """
     asked = [(submission, consider(submission)) for submission in submissions]
     people = list(searched)
-    ranked = {s.pk: list(decision.candidates) for s, decision in asked}
-    found = {s.pk: _besides(s, ranked[s.pk], people) for s, _ in asked}
-    everybody = [c for some in (*ranked.values(), *found.values()) for c in some]
+    found = {s.pk: _besides(s, decision.candidates, people) for s, decision in asked}
+    everybody = [c for s, decision in asked for c in (*decision.candidates, *found[s.pk])]
     loaded = _load([s for s, _ in asked], everybody, at=at, settings=settings)
     return [_considered(s, decision, found[s.pk], loaded) for s, decision in asked]
 
@@ -180,7 +179,7 @@ def weigh(
 def _considered(
     submission: Submission, decision: Decision, found: list[Candidate], loaded: _Loaded
 ) -> Considered:
-    ranked = _suggested(submission, list(decision.candidates), loaded)
+    ranked = _suggested(submission, decision.candidates, loaded)
     return Considered(
         submission=submission,
         rule_would_match=decision.verdict == Verdict.AUTOMATIC,
@@ -198,7 +197,7 @@ def _considered(
 
 
 def _besides(
-    submission: Submission, ranked: list[Candidate], people: list[Patient]
+    submission: Submission, ranked: Iterable[Candidate], people: list[Patient]
 ) -> list[Candidate]:
     """Compare those who were searched for and are not among the candidates already."""
     shown = {candidate.person_id for candidate in ranked}
@@ -285,7 +284,7 @@ def _waiting(
 
 
 def _suggested(
-    submission: Submission, candidates: list[Candidate], loaded: _Loaded
+    submission: Submission, candidates: Iterable[Candidate], loaded: _Loaded
 ) -> tuple[Suggested, ...]:
     return tuple(_side_by_side(submission, candidate, loaded) for candidate in candidates)
 

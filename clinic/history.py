@@ -14,7 +14,7 @@ from clinic.comparison import name_words
 from clinic.day_words import day, days
 from clinic.mail_words import PURPOSE as MAIL_PURPOSE
 from clinic.models import Confirmation
-from clinic.submissions import decision_words
+from clinic.submissions import decision_words, typed_name
 from clinic.way_words import ENDED, GIVEN, WAY, how_it_came
 from clinic.words import BOOKING, EVIDENCE, LINK_ENDED, MAIL
 from education.mail_then import State, Unknown, states_then
@@ -321,10 +321,9 @@ def _quizzes(
     for row in rows:
         title = titles.get(row.edition.module_id, "")
         passed = "passed" if row.passed else "failed"
-        typed = f"{row.given_names} {row.family_names}".strip()
         detail = (
             f"{title}: {row.right} of {row.total} right, {passed}; "
-            f"typed {typed}, born {day(row.birth_date)}"
+            f"typed {typed_name(row)}, born {day(row.birth_date)}"
         )
         own = row.attempt.invitation.assignment.operation_id in operations
         source = how_it_came(row, zone=zone)

@@ -128,6 +128,11 @@ def clearances_by(decision: IdentityDecision | None) -> list[Clearance]:
     return with_carried(Clearance.objects.filter(decision=decision).select_related("revocation"))
 
 
+def typed_name(submission: Submission) -> str:
+    """Return the name as it was typed on the quiz."""
+    return f"{submission.given_names} {submission.family_names}".strip()
+
+
 def followed_words(at: datetime) -> str:
     """Return what a change of the register at this instant made of quizzes, as a sentence behind
     another; empty if it made nothing of them.
@@ -135,7 +140,7 @@ def followed_words(at: datetime) -> str:
     rows = IdentityDecision.objects.filter(recorded_at=at).select_related("submission", "patient")
     said = []
     for row in rows.order_by("id"):
-        typed = f"{row.submission.given_names} {row.submission.family_names}".strip()
+        typed = typed_name(row.submission)
         if row.verdict == IdentityVerdict.UNDONE:
             said.append(f"The decision about the quiz typed as {typed} is undone.")
         elif row.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY and row.patient:

@@ -73,9 +73,8 @@ def identify_again(patients: Sequence[Patient], *, at: datetime, new: bool = Fal
     """
     untouched: dict[int, Submission] = {}
     for some in batches(patient.pk for patient in patients):
-        untouched |= {submission.pk: submission for submission in _untouched(patients=some)}
-        if not new:
-            untouched |= {submission.pk: submission for submission in _untouched_near(some)}
+        found = _untouched(patients=some) if new else _untouched_near(some)
+        untouched |= {submission.pk: submission for submission in found}
     return sum(identify(one, at=at) is not None for one in untouched.values())
 
 
@@ -88,8 +87,9 @@ _untouched = Prepared(_born_like, keep_plan=False)
 
 
 def _untouched_near(patient_ids: Sequence[int]) -> Iterator[Submission]:
-    near = {day for born in _dates(patients=patient_ids) for day in dates_near(born)}
-    for some in batches(sorted(near)):
+    """Those of the records' dates as well."""
+    born = set(_dates(patients=patient_ids))
+    for some in batches(sorted(born.union(*map(dates_near, born)))):
         yield from _waiting().filter(birth_date__in=some)
 
 

@@ -15,7 +15,7 @@ from clinic.forms.decide import NOBODY, DecideForm, NoteForm
 from clinic.look_again import resting_on
 from clinic.once import once
 from clinic.roles import CARERS
-from clinic.submissions import assignments_of, clearances_by, in_force, next_after
+from clinic.submissions import assignments_of, clearances_by, in_force, next_after, typed_name
 from clinic.views.submissions import Sent, considered, find, submission_page
 from clinic.words import STANDING
 from education import identify
@@ -84,7 +84,7 @@ def note_submission(request: HttpRequest, pk: int) -> HttpResponse:
     if in_force(row):
         messages.success(request, "Your note is kept.")
         return HttpResponseRedirect(reverse("submission", args=[pk]))
-    messages.success(request, f"Left with your note: {_typed(row)} still waits for a decision.")
+    messages.success(request, f"Left with your note: {typed_name(row)} still waits for a decision.")
     return _to_next(row)
 
 
@@ -93,12 +93,13 @@ def _decide(request: HttpRequest, row: Submission, *, person: str, note: str) ->
     at, by_id = now(), member(request).pk
     if person == NOBODY:
         identify.not_a_patient(row, at=at, by_id=by_id, note=note)
-        return f"Kept as not a patient of ours: {_typed(row)}."
+        return f"Kept as not a patient of ours: {typed_name(row)}."
     patient = get_object_or_404(Patient, pk=int(person))
     about(request, patient.pk)
     decision = identify.match(row, patient, at=at, by_id=by_id, note=note)
     whose = decision.patient or patient  # two records may have become one meanwhile
-    said = f"Decided: it is the quiz of {whose.full_name}, MRN {whose.mrn}, typed as {_typed(row)}."
+    who = f"{whose.full_name}, MRN {whose.mrn}"
+    said = f"Decided: it is the quiz of {who}, typed as {typed_name(row)}."
     cleared = clearances_by(decision)
     if not cleared:
         return f"{said} It was failed, so it clears nobody."
@@ -117,7 +118,7 @@ def _undo(request: HttpRequest, row: Submission, decision: IdentityDecision, *, 
     resting = resting_on(ending, at=at)
     told = sorted({who.name for one in resting for who in who_is_told(one.confirmation)})
     identify.undo(row, at=at, by_id=member(request).pk, reason=reason, seen=decision.pk)
-    said = f"Undone: {_typed(row)} waits for a decision again."
+    said = f"Undone: {typed_name(row)} waits for a decision again."
     if ending:
         said += f" The clearance of {day(ending[0].cleared_on)} that rested on it is revoked."
     if told:
@@ -155,7 +156,3 @@ def _to_next(row: Submission) -> HttpResponse:
     following = next_after(row)
     query = {"from": following} if following else None
     return HttpResponseRedirect(reverse("submissions", query=query))
-
-
-def _typed(row: Submission) -> str:
-    return f"{row.given_names} {row.family_names}".strip()

@@ -72,11 +72,15 @@ def dates_near(born: date) -> set[date]:
     """Return the dates that are NEARLY this one, of every century that has four digits."""
     text = digits(born)
     written = {text[:4] + text[6:] + text[4:6]}
-    for at, digit in enumerate(text):
-        before, after = text[:at], text[at + 1 :]
-        written |= {before + other + after for other in "0123456789"}
-        written.add(before + after[:1] + digit + after[1:])
+    for at in range(len(text)):
+        written |= {text[:at] + digit + text[at + 1 :] for digit in "0123456789"}
+        written.add(with_neighbours_exchanged(text, at))
     return {found for one in written if (found := _date(one)) not in (None, born)}
+
+
+def with_neighbours_exchanged(text: str, at: int) -> str:
+    """Return a text with the character at a place, and the next one, exchanged."""
+    return text[:at] + text[at + 1 : at + 2] + text[at] + text[at + 2 :]
 
 
 def _date(text: str) -> date | None:

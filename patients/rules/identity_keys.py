@@ -10,7 +10,12 @@ from datetime import date
 from hashlib import blake2b
 from struct import Struct
 
-from patients.rules.date_likeness import Born, WrittenDate, digits
+from patients.rules.date_likeness import (
+    Born,
+    WrittenDate,
+    digits,
+    with_neighbours_exchanged,
+)
 from patients.rules.name_likeness import phonetic
 from patients.rules.names import NormalName, bearing, first_name, joined, words
 
@@ -83,7 +88,7 @@ def exchanged_digits_keys(born: Born, places: tuple[int, ...]) -> set[int]:
     if born is None:
         return set()
     text = digits(born)
-    swapped = (text[:at] + text[at + 1] + text[at] + text[at + 2 :] for at in places)
+    swapped = (with_neighbours_exchanged(text, at) for at in places)
     return {
         key("date", d[:4], d[4:6].lstrip("0"), d[6:].lstrip("0"))
         for d in swapped
