@@ -1,5 +1,6 @@
 """Read what the pages about submissions show: which wait, what was decided, what was found out."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -17,6 +18,8 @@ from education.models import (
     IdentityVerdict,
     Submission,
 )
+from education.rules.standing import Standing
+from education.standings import Told
 from patients.clock import local_date
 from patients.models import Merge, MergeUndone, OtherName, OtherNameEnd, Patient, PatientChange
 
@@ -170,6 +173,11 @@ def register_changed_at() -> datetime | None:
         )
     ]
     return max((at for at in latest if at), default=None)
+
+
+def not_cleared(told: Iterable[Told]) -> list[Standing]:
+    """Return the standings among these that are not cleared: a clearance may come too late."""
+    return [t.answer.standing for t in told if t.answer.standing != Standing.CLEARED]
 
 
 def assignments_of(submission: Submission, patient: Patient) -> QuerySet[Assignment]:

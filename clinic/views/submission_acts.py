@@ -15,12 +15,18 @@ from clinic.forms.decide import NOBODY, DecideForm, NoteForm
 from clinic.look_again import resting_on
 from clinic.once import once
 from clinic.roles import CARERS
-from clinic.submissions import assignments_of, clearances_by, in_force, next_after, typed_name
+from clinic.submissions import (
+    assignments_of,
+    clearances_by,
+    in_force,
+    next_after,
+    not_cleared,
+    typed_name,
+)
 from clinic.views.submissions import Sent, considered, find, submission_page
 from clinic.words import STANDING
 from education import identify
 from education.models import IdentityDecision, Submission
-from education.rules.standing import Standing
 from education.standings import standings
 from patients.clock import now
 from patients.models import Patient
@@ -105,10 +111,10 @@ def _decide(request: HttpRequest, row: Submission, *, person: str, note: str) ->
         return f"{said} It was failed, so it clears nobody."
     passed = f"Passed on {day(cleared[0].cleared_on)}"
     told = standings(assignments_of(row, whose), on=local_day(at))
-    wanting = [one.answer for one in told if one.answer.standing != Standing.CLEARED]
+    wanting = not_cleared(told)
     if not wanting:
         return f"{said} {passed}: cleared by it."
-    return f"{said} {passed}, and not cleared by it: {STANDING[wanting[0].standing]}."
+    return f"{said} {passed}, and not cleared by it: {STANDING[wanting[0]]}."
 
 
 def _undo(request: HttpRequest, row: Submission, decision: IdentityDecision, *, reason: str) -> str:

@@ -316,8 +316,11 @@ def test_a_quiz_after_the_clear_by_date_clears_nobody_and_the_message_says_so() 
         client = signed_in("dietitian")
         decide(client, submission, owner(submission).pk)
         html = review(client)
+        decided = words(page(client, submission))
     assert ", and not cleared by it: needs sign-off." in html
     assert "cleared by it." not in html
+    assert ", which does not clear every OR date:" in decided
+    assert "Cleared on" not in decided
 
 
 def test_a_failed_quiz_clears_nobody_and_the_message_says_so() -> None:
