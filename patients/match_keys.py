@@ -1,7 +1,8 @@
 """Keep the look-up tables true: under which names and keys each patient is found.
 
-`keep` is called by everything that writes a patient, another name or a merge. Both tables are
-derived: `rebuild` makes them anew and says where they had drifted.
+`keep` is called by everything that writes a patient, another name or a merge. The tables are
+derived: `rebuild` makes them anew and says where they had drifted. `manage.py migrate` calls it, so
+that names written in the form of an older version are found by the rules of this one.
 """
 
 from collections.abc import Iterable
@@ -12,12 +13,12 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from patients import search_words
-from patients.batches import AT_ONCE, batches, insert_values
+from patients.batches import AT_ONCE, batches, insert_values, update_all
 from patients.known_names import KnownName, known_names
 from patients.models import MatchKey, MatchName, Patient
 from patients.prepared import GivenIds, prepared
 from patients.rules.identity_keys import keys_of
-from patients.rules.names import normal_name
+from patients.rules.names import name_key, normal_name
 from patients.wake import wake
 
 FIND_DUPLICATES = "patients.tasks.find_duplicates"
@@ -46,6 +47,12 @@ class Drift:
     def __bool__(self) -> bool:
         return bool(self.missing or self.leftover)
 
+    def add(self, other: "Drift") -> None:
+        """Count what was wrong with other patients as well."""
+        self.patients += other.patients
+        self.missing |= other.missing
+        self.leftover |= other.leftover
+
 
 def keep(patient_ids: Iterable[int]) -> None:
     """Bring the rows of these patients up to date, in the caller's transaction."""
@@ -64,13 +71,37 @@ def found_anew(patient_ids: Iterable[int]) -> None:
 
 
 def rebuild(*, mend: bool = True) -> Drift:
-    """Compare every row with the register, mend what differs, and report it."""
+    """Compare every row with the register, mend what differs, and report it.
+
+    Whoever changes one of the patients waits until theirs are mended. Duplicates of those whose
+    rows differed are looked for again.
+    """
     drift = Drift()
     ids = Patient.objects.order_by("pk").values_list("pk", flat=True)
     for some in batches(ids.iterator(chunk_size=AT_ONCE)):
         with transaction.atomic():
-            _mend(some, drift, mend=mend)
+            rows = Patient.objects.filter(pk__in=some).order_by("pk")
+            patients = list(rows.select_for_update(no_key=True) if mend else rows)
+            here = Drift()
+            _mend_schedule_keys(patients, here, mend=mend)
+            _mend([one.pk for one in patients], here, mend=mend)
+            if mend:
+                rows.filter(pk__in=here.missing | here.leftover).update(compare_with_register=True)
+        drift.add(here)
     return drift
+
+
+def _mend_schedule_keys(patients: list[Patient], drift: Drift, *, mend: bool) -> None:
+    """By these a row of a schedule file finds its patient."""
+    wrong = []
+    for patient in patients:
+        key = name_key(patient.given_names, patient.family_names)
+        if key != patient.name_key:
+            patient.name_key = key
+            wrong.append(patient)
+    drift.missing |= {patient.pk for patient in wrong}
+    if mend:
+        update_all(wrong, ["name_key"])
 
 
 def _mend(patient_ids: list[int], drift: Drift, *, mend: bool = True) -> None:

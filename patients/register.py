@@ -126,7 +126,7 @@ def _strip(patient: Patient) -> None:
 
 def _bring_in_form(patient: Patient, *, at: datetime) -> None:
     _strip(patient)
-    patient.name_key = name_key(patient.given_names, patient.family_names)[:420]
+    patient.name_key = name_key(patient.given_names, patient.family_names)
     patient.recorded_at = at
     patient.compare_with_register = True
 

@@ -35,7 +35,7 @@ def on_record(rows: Sequence[ScheduleRow]) -> Known:
 def _known_patients(rows: Sequence[ScheduleRow]) -> list[KnownPatient]:
     # SQLite's LOWER leaves letters with accents alone, Python's does not: ask for both.
     mrns = {mrn_key(row.mrn) for row in rows} | {_ascii_lower(row.mrn) for row in rows}
-    names = {row.name_key[:420] for row in rows}
+    names = {row.name_key for row in rows}
     patients = Patient.objects.annotate(mrn_key=Lower(Trim("mrn")))
     found: dict[int, KnownPatient] = {}
     for some in batches(sorted(mrns)):

@@ -80,8 +80,8 @@ def _selects_a_glyph(char: str) -> bool:
 
 
 def name_key(given_names: str, family_names: str) -> str:
-    """Return one text that is equal for names with the same words in any order."""
-    return " ".join(sorted(name_tokens(given_names) + name_tokens(family_names)))
+    """Return one text that is equal for names with the same words in any order; LONGEST at most."""
+    return " ".join(sorted(name_tokens(given_names) + name_tokens(family_names)))[:LONGEST]
 
 
 # Words before or behind a name that are no part of it. Only words that are nobody's name are listed
@@ -99,7 +99,7 @@ PARTICLES = frozenset(
 )
 
 
-LONGEST = 420  # of a part of a name: 200 letters, some of which become several
+LONGEST = 420  # of a part of a name, and of its key: 200 letters, some of which become several
 
 
 class NormalName(NamedTuple):

@@ -359,10 +359,11 @@ def typed(row: Asked | people.Patient | None) -> str:
 # PostgreSQL, the rehearsal, the libraries: each in a process of its own
 
 
-def on_postgres(size: int, seed: int, shared_buffers: str) -> int:
+def on_postgres(size: int, seed: int, shared_buffers: str, *, rebuilt: bool) -> int:
     """Measure the look-up on a throw-away PostgreSQL; return 1 if the target was missed."""
     limit = LOOK_UP_TARGETS[min(SIZES, key=lambda s: (s < size, s))]
-    arguments = ("--people", size, "--seed", seed, "--limit", limit)
+    arguments: list[object] = ["--people", size, "--seed", seed, "--limit", limit]
+    arguments += ["--rebuild"] if rebuilt else []
     print(f"\nshared_buffers = {shared_buffers}", end="", flush=True)
     return measure(["postgres"], "look_up", *arguments, shared_buffers=shared_buffers)
 
@@ -424,6 +425,7 @@ def main() -> int:
         part.add_argument("--seed", type=int, default=people.JUDGING_SEEDS[0])
         if name == "postgres":
             part.add_argument("--shared-buffers", default=quarter_of_the_memory())
+            part.add_argument("--rebuild", action="store_true", help="also time the rebuilding")
     parts.add_parser("libraries")
     options = parser.parse_args()
     if options.part == "febrl":
@@ -431,7 +433,8 @@ def main() -> int:
     if options.part == "generated":
         return on_generated(options.people, options.seeds, options.misses)
     if options.part == "postgres":
-        return on_postgres(options.people, options.seed, options.shared_buffers)
+        size, seed = options.people, options.seed
+        return on_postgres(size, seed, options.shared_buffers, rebuilt=options.rebuild)
     return rehearsal(options.people, options.seed) if options.part == "rehearsal" else libraries()
 
 

@@ -1,12 +1,18 @@
 """The look-up tables stay true to the register, whoever writes it; drift is found and mended."""
 
+import threading
+from collections.abc import Collection
 from datetime import UTC, date, datetime
 from io import StringIO
 from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connections
 
+from patients import match_keys
+from patients.duplicates import waiting
+from patients.known_names import KnownName, known_names
 from patients.match_keys import keep, rebuild
 from patients.merge import merge, undo_merge
 from patients.models import MatchKey, MatchName, Patient
@@ -113,6 +119,53 @@ def _drift() -> tuple[Patient, Patient, Patient]:
     MatchKey.objects.filter(name__patient=without_key).first().delete()  # type: ignore[union-attr]
     MatchName.objects.filter(patient=another_name).update(given="eva")
     return without_name, without_key, another_name
+
+
+def test_names_in_the_form_of_an_older_version_are_found_after_an_upgrade() -> None:
+    """By schedule files as well; and their duplicates are looked for again."""
+    patient, same = _ana(), _ana(family_names="Sound")
+    MatchName.objects.filter(patient=patient).update(given="an~a", family="rvjz")
+    Patient.objects.filter(pk=same.pk).update(name_key="sovnd")
+    Patient.objects.update(compare_with_register=False)
+    said = StringIO()
+    call_command("migrate", stdout=said)
+    assert "The look-up keys of 2 of 2 patients were made anew." in said.getvalue()
+    assert _names(patient) == {("current", "ana", "ruiz", BORN)}
+    same.refresh_from_db()
+    assert same.name_key == "ana sound"
+    assert set(waiting()) == {patient, same}
+    Patient.objects.update(compare_with_register=False)
+    said = StringIO()
+    call_command("migrate", stdout=said)
+    assert "look-up" not in said.getvalue(), "nothing is said of nothing"
+    assert not waiting()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_who_corrects_a_name_while_the_tables_are_rebuilt_waits(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Else the name that was read before is written over the one that was just corrected."""
+    patient = _ana()
+
+    def correct_it() -> None:
+        correct(patient, at=AT, source="test", family_names="Whitcombe")
+        connections.close_all()
+
+    corrects = threading.Thread(target=correct_it)
+
+    def read_slowly(ids: Collection[int]) -> list[KnownName]:
+        found = known_names(ids)
+        if not corrects.ident:
+            corrects.start()
+            corrects.join(0.5)
+        return found
+
+    monkeypatch.setattr(match_keys, "known_names", read_slowly)
+    assert not rebuild()
+    corrects.join()
+    assert _names(patient) == {("current", "ana", "whitcombe", BORN)}
+    assert not rebuild(mend=False)
 
 
 def test_rebuilding_finds_drift_mends_it_and_says_so() -> None:
