@@ -84,4 +84,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("mail-tray/<slug:name>/", mail_tray_message, name="mail-tray-message"),
 ]
 
+handler404 = "clinic.failures.page_not_found"
 handler500 = "clinic.failures.server_error"

@@ -5,12 +5,14 @@ Practitioner, Location and Bundle are the same in both where they are used here.
 """
 
 import json
+from datetime import UTC, datetime
 from typing import Any
 
 from fhir.resources.R4B.bundle import Bundle
 
 Json = dict[str, Any]
 TIMESTAMP = "2026-11-24T10:00:00Z"
+TO_COME = datetime(2026, 11, 25, 15, tzinfo=UTC)  # the bundles' appointment, then
 
 
 def a_patient(**changed: Any) -> Json:

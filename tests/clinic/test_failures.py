@@ -9,11 +9,13 @@ import pytest
 from django.db import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.test import Client, override_settings
-from django.urls import path
+from django.urls import path, reverse
 
 from clinic.health import healthz, readyz
+from clinic.models import Role
 from patients.open_to import ANYONE, open_to
 from tests.clinic.test_settings import PRODUCTION
+from tests.factories import signed_in
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 PHONE = "555 0134"
@@ -47,7 +49,40 @@ urlpatterns = [
     path("broken-off/", broken_off),
     path("mistaken/", mistaken),
 ]
+handler404 = "clinic.failures.page_not_found"
 handler500 = "clinic.failures.server_error"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", ["/no-such-page/", "/patients/987654/"])
+def test_what_is_not_there_lets_staff_go_on(address: str) -> None:
+    response = signed_in(Role.DIETITIAN).get(address)
+    page = response.content.decode()
+    assert response.status_code == 404
+    assert "There is no such page" in page
+    assert f'href="{reverse("all-pages")}"' in page
+    assert "link in the email" not in page
+
+
+def test_what_is_not_there_tells_others_only_that() -> None:
+    """Not marked django_db: any query would fail the test."""
+    response = Client().get("/no-such-page/")
+    assert response.status_code == 404
+    assert "Open the link in the email again" in response.content.decode()
+    assert "all-pages" not in response.content.decode()
+
+
+@override_settings(ROOT_URLCONF=__name__)
+def test_what_is_not_there_is_told_though_nobody_can_tell_who_asks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def unanswered(request: HttpRequest) -> None:
+        raise OperationalError
+
+    monkeypatch.setattr("django.contrib.auth.middleware.get_user", unanswered)
+    response = Client(raise_request_exception=False).get("/no-such-page/")
+    assert response.status_code == 404
+    assert "Open the link in the email again" in response.content.decode()
 
 
 @override_settings(ROOT_URLCONF=__name__, PROGRAMME_PHONE=PHONE)

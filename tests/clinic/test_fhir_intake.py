@@ -3,10 +3,12 @@
 import html
 import json
 import re
+from collections.abc import Iterator
 from datetime import date, timedelta
 from typing import Any
 
 import pytest
+import time_machine
 from django.db import OperationalError
 from django.test import Client
 from fhir.resources.R4B.operationoutcome import OperationOutcome
@@ -16,12 +18,18 @@ from patients.intake_tokens import APART
 from patients.models import IntakeMessage, IntakeStep, IntakeToken, Operation, Patient, Step
 from patients.receive_fhir import MAX_BUNDLE_BYTES
 from tests.factories import a_procedure, a_programme, signed_in
-from tests.fhir_bundles import a_bundle, a_patient, an_appointment
+from tests.fhir_bundles import TO_COME, a_bundle, a_patient, an_appointment
 
 pytestmark = pytest.mark.django_db
 
 ADDRESS = "/intake/fhir"
 PAGE = "/intake/tokens/"
+
+
+@pytest.fixture(autouse=True)
+def while_the_appointment_is_to_come() -> Iterator[None]:
+    with time_machine.travel(TO_COME):
+        yield
 
 
 @pytest.fixture

@@ -1,10 +1,12 @@
 """Schedule messages as a file on the import's page: previewed, taken in once, the rest waits."""
 
 import re
+from collections.abc import Iterator
 from datetime import date
 from typing import TYPE_CHECKING
 
 import pytest
+import time_machine
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
@@ -13,7 +15,7 @@ from patients import schedule
 from patients.clock import now
 from patients.models import IntakeMessage, IntakeStep, Operation
 from tests.factories import a_procedure, a_programme, signed_in
-from tests.fhir_bundles import a_bundle, a_patient, an_appointment
+from tests.fhir_bundles import TO_COME, a_bundle, a_patient, an_appointment
 
 if TYPE_CHECKING:
     from django.test.client import _MonkeyPatchedWSGIResponse as Response
@@ -21,6 +23,12 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.django_db
 
 IMPORT = "/schedule/import/"
+
+
+@pytest.fixture(autouse=True)
+def while_the_appointment_is_to_come() -> Iterator[None]:
+    with time_machine.travel(TO_COME):
+        yield
 
 
 @pytest.fixture

@@ -633,6 +633,7 @@ def test_the_register_is_searched_if_nobody_fits() -> None:
     assert "Ottilie" in html
     assert "Found by your search Ottilie Brandt" in words(html)
     found = html[html.index("Found by your search") :]
+    assert html.index('form="search" id="q"') < html.index('name="note"'), "it would be lost"
     assert "differs" in found
     assert f'value="{wanted.pk}"' in found
     decide(client, submission, wanted.pk, q="brandt")

@@ -67,6 +67,11 @@ def test_decide_and_undo(running_site: RunningSite, desk: Desk, page_at: PageAt)
     decide = dietitian.get_by_role("button", name=re.compile("^Decide"))
     decide.click()  # without a choice: nothing
     expect(answer_on(dietitian)).to_have_text("Whose quiz is this?")
+    search = dietitian.get_by_label("Nobody here fits? Search the register")
+    search.fill("Nobody-Atall")
+    search.press("Enter")  # searches, and decides nothing
+    expect(main).to_contain_text("Nobody else on the register is found by “Nobody-Atall”.")
+    expect(answer_on(dietitian)).to_have_text("Whose quiz is this?")
     beside.get_by_role("radio", name=re.compile(TAMSIN.mrn)).check()
     note.fill("Rang her: married in May, was Vance.")
     decide.click()

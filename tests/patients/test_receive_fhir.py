@@ -1,9 +1,11 @@
 """FHIR bundles as files: the command previews and applies them like every other schedule."""
 
-from datetime import UTC, date, datetime
+from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
+import time_machine
 from django.core.management import call_command
 
 from patients.import_messages import apply, preview
@@ -11,17 +13,18 @@ from patients.models import IntakeMessage, Operation
 from patients.receive_fhir import receive
 from patients.rules.schedule_changes import Verdict
 from tests.factories import a_procedure, a_programme
+from tests.fhir_bundles import TO_COME as AT
 from tests.fhir_bundles import a_bundle, a_patient, a_request, an_appointment
 
 pytestmark = pytest.mark.django_db
 
-AT = datetime(2026, 11, 25, 15, tzinfo=UTC)
-
 
 @pytest.fixture(autouse=True)
-def _programme() -> None:
-    a_programme(at=AT)
-    a_procedure()
+def while_the_appointment_is_to_come(db: None) -> Iterator[None]:
+    with time_machine.travel(AT):
+        a_programme(at=AT)
+        a_procedure()
+        yield
 
 
 def a_week() -> bytes:
