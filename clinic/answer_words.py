@@ -6,9 +6,10 @@ Standings, their reasons and bookings have theirs in `clinic.words`.
 from collections.abc import Iterable, Mapping
 
 from clinic.unsettled import Change
-from clinic.words import REASON
+from clinic.words import reason_words
 from education.rules.confirm import HoldReason, Word
 from education.rules.standing import Answer
+from education.standings import Told
 from patients.models import Booking
 
 WORDS: Mapping[str, str] = {
@@ -48,9 +49,9 @@ def act_words(now: str, following: str) -> str:
     return REVIVE[now] if following == Booking.PROPOSED else ACTS[following]
 
 
-def reasons(answer: Answer) -> str:
-    """Return the reasons of a standing as one phrase, the weightiest first."""
-    return "; ".join(REASON[reason] for reason in answer.reasons)
+def reasons(answer: Answer, told: Told) -> str:
+    """Return the reasons of an assignment's standing as one phrase, the weightiest first."""
+    return "; ".join(reason_words(reason, told) for reason in answer.reasons)
 
 
 def holds(reasons: Iterable[str]) -> list[str]:

@@ -34,7 +34,7 @@ def standing_words(line: Foreseen) -> str:
     if line.then is None:
         return "would no longer be asked for." if line.now else ""
     then = line.then.answer
-    why = answer_words.reasons(then)
+    why = answer_words.reasons(then, line.told)
     if line.now is None:
         return f"would be asked for, and be {STANDING[then.standing]}: {why}."
     if line.now.standing == then.standing:

@@ -150,7 +150,7 @@ def _line(
         title=names.get(told.assignment.module_id, told.assignment.module.code),
         told=told,
         standing=words.STANDING[Standing(told.answer.standing)],
-        why=answer_words.reasons(told.answer),
+        why=answer_words.reasons(told.answer, told),
         holding=told.assignment.pk in given.verdict.holding,
         first_clinician=firsts.get(told.assignment.pk),
     )

@@ -195,8 +195,13 @@ def _reason(reason: Reason, told: Told, reached: Reached) -> str:
         return f"cleared {days((answer.cleared_on - facts.clear_by).days)} after the clear-by date"
     if reason == Reason.NEVER_INVITED and not reached.reach.has_email:
         return "no email address: by phone"
-    if reason == Reason.NEVER_INVITED and facts.clearances:
-        return "not invited again yet"
     if reason == Reason.NOT_OPENED:
         return reached.link_words
+    return reason_words(reason, told)
+
+
+def reason_words(reason: Reason, told: Told) -> str:
+    """Return a reason in words that are true of this assignment."""
+    if reason == Reason.NEVER_INVITED and told.invited_before:
+        return "not invited again yet"
     return REASON[reason]

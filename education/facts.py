@@ -140,8 +140,9 @@ class QuizRow(NamedTuple):
 @dataclass
 class OnRecord:
     """By owner the unrevoked clearances and the quizzes handed in, oldest first; by assignment the
-    latest link's id and teach-back, when the latest sheet that is not back was printed, and
-    whether a quiz is begun or waits for its owner. `handed_in`: when the last quiz of an owner was.
+    latest link's id and teach-back, when the latest sheet that is not back was printed, whether a
+    quiz is begun or waits for its owner, and whether an invitation has done its work (`used`).
+    `handed_in`: when the last quiz of an owner was.
 
     `accepted`: by assignment and clearance (None: the whole assignment) what a clinician accepted.
     True: it counts. False: it waits for the second clinician. Taken back or declined: not there.
@@ -155,6 +156,7 @@ class OnRecord:
     latest: dict[int, int] = field(default_factory=dict)
     sheets: dict[int, datetime] = field(default_factory=dict)
     begun: set[int] = field(default_factory=set)
+    used: set[int] = field(default_factory=set)
     matched: dict[Owner, list[PastAttempt]] = field(default_factory=lambda: defaultdict(list))
     handed_in: dict[Owner, datetime] = field(default_factory=dict)
     teach_backs: dict[int, TeachBackRow] = field(default_factory=dict)
@@ -217,6 +219,7 @@ def _follow_links(found: OnRecord, rows: Iterable[LinkRow]) -> None:
         listed = list(some)
         first, attempts = listed[0], [row for row in listed if row.attempt is not None]
         if any(row.passed for row in attempts):
+            found.used.add(assignment)
             found.latest.pop(assignment, None)
             found.sheets.pop(assignment, None)
             found.begun.discard(assignment)

@@ -43,7 +43,8 @@ Dates = tuple[date | None, date | None, date | None]
 class Told:
     """An assignment with its answer, the facts that it rests on, and its latest link.
 
-    `sheet_at`: when the latest sheet of paper was printed that did not come back.
+    `sheet_at`: when the latest sheet of paper was printed that did not come back. `used`: the quiz
+    was passed through an earlier invitation, whoever it turned out to be.
     """
 
     assignment: Assignment
@@ -51,6 +52,12 @@ class Told:
     answer: Answer
     invitation: Invitation | None = None
     sheet_at: datetime | None = None
+    used: bool = False
+
+    @property
+    def invited_before(self) -> bool:
+        """Whether another invitation would not be the first."""
+        return self.used or bool(self.facts.clearances)
 
 
 def standings(assignments: Iterable[Assignment], *, on: date) -> list[Told]:
@@ -131,7 +138,7 @@ def _tell(
         pk = one.pk
         facts = _facts(pk, dates[pk], owners[pk], found, settings.attempts_allowed)
         answer = standing(facts, on=on, notice_days=settings.notice_days)
-        told.append(Told(one, facts, answer, sheet_at=found.sheets.get(pk)))
+        told.append(Told(one, facts, answer, sheet_at=found.sheets.get(pk), used=pk in found.used))
     return told
 
 

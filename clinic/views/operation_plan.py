@@ -176,7 +176,7 @@ def _would(
             {
                 "line": line,
                 "title": names.get(line.assignment.module_id, line.assignment.module.code),
-                "why": answer_words.reasons(line.then.answer) if line.then else "",
+                "why": answer_words.reasons(line.then.answer, line.told) if line.then else "",
                 "changes": bool(moving_words.standing_words(line)),
             }
             for line in would.lines

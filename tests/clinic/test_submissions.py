@@ -374,6 +374,12 @@ def test_not_a_patient_is_kept_and_clears_nobody() -> None:
     assert "Not a patient of ours" in page(client, submission)
     assert not Clearance.objects.exists()
     assert Submission.objects.get() == submission
+    patient = owner(submission)
+    operation = reverse("operation", args=[patient.operations.get().pk])
+    for address in (reverse("patient", args=[patient.pk]), operation):
+        shown = words(client.get(address).content.decode())
+        assert "not invited again yet" in shown
+        assert "not invited yet" not in shown
 
 
 # --- leaving it, with a note ---------------------------------------------------------------------

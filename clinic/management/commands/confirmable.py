@@ -95,4 +95,5 @@ class Command(BaseCommand):
             if told.assignment.due_before_operation:
                 title = named.get(told.assignment.module_id, told.assignment.module.code)
                 standing = words.STANDING[Standing(told.answer.standing)]
-                self.stdout.write(f"  {title}: {standing}; {answer_words.reasons(told.answer)}")
+                why = answer_words.reasons(told.answer, told)
+                self.stdout.write(f"  {title}: {standing}; {why}")
