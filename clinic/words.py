@@ -145,7 +145,7 @@ WHY = {
     Why.FAMILY_NAME_RESEMBLES: "family name differs, though it resembles the record’s",
     Why.FAMILY_NAME_MISSING: "family name missing",
     Why.FAMILY_NAME_DIFFERENT: "family name differs",
-    Why.GENERATION_DIFFERS: "one is the senior, the other the junior",
+    Why.GENERATION_DIFFERS: "not the same generation (Sr, Jr, II, III)",
     Why.BY_FORMER_NAME: "by a former name",
     Why.BY_PREFERRED_NAME: "by the preferred name",
     Why.LINK_AGREES: "the quiz was given to this patient",

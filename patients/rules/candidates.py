@@ -118,12 +118,12 @@ class Comparison(NamedTuple):
                     seen.add(one.named.person_id)
                     yield one
 
-    def _order(self, one: Compared) -> tuple[int, float, str, bool]:
+    def _order(self, one: Compared) -> tuple[int, float, str, bool, NormalName]:
         _, person_id, kind, name, born = one.named
         spelled_alike = JaroWinkler.similarity(self.name.given, name.given)
         spelled_alike += JaroWinkler.similarity(self.name.family, name.family)
         digits = digits_in_common(self.born, born)
-        return -digits, -spelled_alike, str(person_id), kind != NameKind.CURRENT
+        return -digits, -spelled_alike, str(person_id), kind != NameKind.CURRENT, name
 
 
 @dataclass(frozen=True)

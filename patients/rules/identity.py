@@ -5,9 +5,11 @@ and no doubt is an automatic match; anything else goes to a person, with the can
 the evidence (evidence.py). The weight of the evidence orders candidates and nothing else.
 """
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import islice
+from itertools import chain, islice
 
 from patients.rules.candidates import (
     LIKELY,
@@ -29,9 +31,11 @@ from patients.rules.date_likeness import NEARLY, Born, DateAlike, WrittenDate
 from patients.rules.evidence import BIRTH_DAYS
 from patients.rules.identity_keys import (
     exchanged_namesake_key,
-    first_word,
+    first_forms,
     namesake_key,
+    namesake_keys,
     word_key,
+    word_keys,
 )
 from patients.rules.identity_reasons import Why
 from patients.rules.name_likeness import LONG_ENOUGH, Alike
@@ -104,6 +108,9 @@ TWINS_NAME_BEARERS = 200
 # whom the limit on namesakes does not see, as many in a thousand have it as of patients.
 PART_BEARERS = 5
 
+MISSING = frozenset({Alike.MISSING, Alike.BOTH_MISSING})
+UNLIKE = MISSING | {Alike.DIFFERENT, Alike.RESEMBLES}
+
 WORTH_ASKING = -3.0  # bits: from here on a person should look whether somebody is meant
 SHOWN = 5
 
@@ -122,8 +129,7 @@ def decide(
     """
     name = normal_name(claim.given_names, claim.family_names)
     found = compare(name, claim.birth_date, register, link_person_id)
-    of_that_day = (one for one in found.compared if one.dates is DateAlike.EQUAL)
-    fitting = list(found.best_of_each(one for one in of_that_day if _fits(one)))
+    fitting = _fitting(found)
     doubts = _doubts(
         _Asked(name, claim.birth_date, register, link_person_id, policy),
         found.compared,
@@ -158,6 +164,27 @@ def _candidates(
     return tuple(as_candidate(one, link_person_id) for one in [*fitting, *others][:SHOWN])
 
 
+def _fitting(found: Comparison) -> list[Compared]:
+    """Who fits, the strongest first: each with the name that fits best.
+
+    Which one that is, only the names say: the weight hangs on who else is on the register.
+    """
+    fits = [one for one in found.compared if one.dates is DateAlike.EQUAL and _fits(one)]
+    best: dict[PersonId, int] = {}
+    for one in fits:
+        grade = _grade(one.names)
+        best[one.named.person_id] = min(grade, best.get(one.named.person_id, grade))
+    return list(
+        found.best_of_each(one for one in fits if _grade(one.names) == best[one.named.person_id])
+    )
+
+
+def _grade(names: NameLikeness) -> int:
+    if _is_exact(names):
+        return 0
+    return 1 if names.given == Alike.MIDDLE_NAME else 2
+
+
 def _fits(one: Compared) -> bool:
     """The names agree beside one date: equal, but for one of the differences that people make."""
     return not one.names.generation_differs and (_is_exact(one.names) or _differs_once(one.names))
@@ -183,9 +210,14 @@ class _Asked:
     link_person_id: PersonId | None
     policy: Policy
 
-    def bearers(self, *keys: int) -> int:
-        """How many have one of the keys: the greatest of the counts."""
-        return max(self.register.bearers(keys, upto=MANY).values(), default=0)
+    def bearers(self, *keys: int, but: Iterable[int] = ()) -> int:
+        """How many have one of the keys: the greatest of the counts.
+
+        `but`: keys of names that are not counted, once for each.
+        """
+        left_out = Counter(but)
+        counts = self.register.bearers(keys, upto=MANY)
+        return max((counts[key] - left_out[key] for key in counts), default=0)
 
 
 def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) -> tuple[Why, ...]:
@@ -199,13 +231,14 @@ def _doubts(asked: _Asked, compared: list[Compared], fitting: list[Compared]) ->
     one = fitting[0]
     exact = _is_exact(one.names)
     linked = asked.link_person_id == one.named.person_id
-    doubts = [] if exact else _doubts_of_a_difference(asked, one)
+    own = [other.named.name for other in compared if other.named.person_id == one.named.person_id]
+    doubts = [] if exact else _doubts_of_a_difference(asked, one, own)
     if _somebody_similar(asked, one.named, compared):
         doubts.append(Why.SIMILAR_NAME_SAME_BIRTH_DATE)
     if not (linked and exact):
         if _namesake_of_a_near_date(one.named, compared):
             doubts.append(Why.NAMESAKE_OF_A_NEAR_DATE)
-        if _too_many_for_one_day(_namesakes(asked, one)):
+        if _too_many_for_one_day(_namesakes(asked, one, own)):
             doubts.append(Why.NAME_TOO_COMMON)
     if asked.link_person_id is not None and not linked:
         doubts.append(Why.LINK_WAS_SOMEBODY_ELSES)
@@ -223,12 +256,18 @@ def _namesake_of_a_near_date(one: Named, compared: list[Compared]) -> bool:
 
 
 def _somebody_similar(asked: _Asked, one: Named, compared: list[Compared]) -> bool:
-    """Twins, or a parent and child under one date of birth."""
-    others = [
-        other.named.name
+    """Twins, or a parent and child under one date of birth.
+
+    Like the name on record, or like the typed one: that may be as near to somebody else.
+    """
+    of_that_day = [
+        other
         for other in compared
         if other.dates is DateAlike.EQUAL and other.named.person_id != one.person_id
     ]
+    if any(UNLIKE.isdisjoint((other.names.given, other.names.family)) for other in of_that_day):
+        return True
+    others = [other.named.name for other in of_that_day]
     if not others:
         return False
     beside = Beside(one.name)
@@ -244,11 +283,9 @@ def _similar(asked: _Asked, name: NormalName, other: NormalName, names: NameLike
     given, family = names.given, names.family
     if names.moved:
         given, family = family, given
-    missing = {Alike.MISSING, Alike.BOTH_MISSING}
-    unlike = {Alike.DIFFERENT, Alike.RESEMBLES}
-    if family in missing | unlike:
-        return family in missing and given not in missing | unlike
-    if given not in missing | {Alike.DIFFERENT}:
+    if family in UNLIKE:
+        return family in MISSING and given not in UNLIKE
+    if given not in MISSING | {Alike.DIFFERENT}:
         return True
     in_common = {joined(name.family)}
     if family in (Alike.PART, Alike.SHARED):
@@ -260,22 +297,23 @@ def _parts_in_common(one: NormalName, other: NormalName) -> set[str]:
     return set(bearing(one.family)) & set(bearing(other.family))
 
 
-def _doubts_of_a_difference(asked: _Asked, one: Compared) -> list[Why]:
+def _doubts_of_a_difference(asked: _Asked, one: Compared, own: list[NormalName]) -> list[Why]:
     """One letter or one part off is a slip only in a long name, and if nobody else is called so.
 
     A stranger's name may be as near, so that date and given name alone must tell whose it is; nor
-    is a part enough that many bear.
+    is a part enough that many bear. `own`: every name of who fits.
     """
     if one.names.family not in (Alike.ONE_EDIT, Alike.PART):
         return []
-    typed = joined(asked.name.family)
     if min(map(letters, (asked.name.family, one.named.name.family))) < LONG_ENOUGH:
         return [Why.SHORT_NAME_DIFFERS]
     if _too_many_for_one_day(asked.bearers(word_key(joined(asked.name.given))) - 1):
         return [Why.GIVEN_NAME_TOO_COMMON]
     if one.names.family == Alike.ONE_EDIT:
-        return [Why.SOMEBODY_HAS_THE_TYPED_NAME] if asked.bearers(word_key(typed)) else []
-    if _namesakes(asked, one):
+        typed = word_key(joined(asked.name.family))
+        others = asked.bearers(typed, but=chain.from_iterable(map(word_keys, own)))
+        return [Why.SOMEBODY_HAS_THE_TYPED_NAME] if others else []
+    if _namesakes(asked, one, own):
         return [Why.SOMEBODY_SHARES_THE_PART]
     parts = _parts_in_common(asked.name, one.named.name)
     if all(asked.bearers(word_key(part)) > PART_BEARERS for part in parts):
@@ -288,13 +326,23 @@ def _too_many_for_one_day(others: int) -> bool:
     return others / BIRTH_DAYS > EXPECTED_NAMESAKES
 
 
-def _namesakes(asked: _Asked, one: Compared) -> int:
-    """How many others have the first given name and the family name, or the part in common."""
-    recorded = one.named.name
-    families = {joined(recorded.family)}
+def _namesakes(asked: _Asked, one: Compared, own: list[NormalName]) -> int:
+    """How many others have the first given name and the family name, or the part in common.
+
+    As it is on record or as it was typed, whichever are more: "Min-jun" and "Minjun" are one name.
+    """
+    families = set()
     if one.names.family == Alike.PART:
-        families |= _parts_in_common(asked.name, recorded)
-    first = first_word(recorded.given)
-    exchanged = exchanged_namesake_key(recorded)  # what was enrolled in the wrong fields
-    straight = asked.bearers(*(namesake_key(first, family) for family in families))
-    return straight + asked.bearers(exchanged) - 1
+        families = _parts_in_common(asked.name, one.named.name)
+    own_keys = [key for name in own for key in namesake_keys(name)]
+    most = 0
+    for name in (one.named.name, asked.name):
+        keys = {
+            namesake_key(first, family)
+            for first in first_forms(name.given)
+            for family in families | {joined(name.family)}
+        }
+        exchanged = exchanged_namesake_key(name)  # who was enrolled in the wrong fields
+        straight = asked.bearers(*keys, but=own_keys)
+        most = max(most, straight + asked.bearers(exchanged, but=own_keys))
+    return most

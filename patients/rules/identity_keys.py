@@ -109,8 +109,8 @@ def word_key(word: str) -> int:
 
 def namesake_keys(name: NormalName) -> set[int]:
     """Return the keys of those who share the first given name and the family name, or a part."""
-    first = first_word(name.given)
-    return {namesake_key(first, family) for family in _forms(name.family) or {""}}
+    families = _forms(name.family) or {""}
+    return {namesake_key(first, family) for first in first_forms(name.given) for family in families}
 
 
 def namesake_key(first: str, family: str) -> int:
@@ -121,6 +121,11 @@ def namesake_key(first: str, family: str) -> int:
 def exchanged_namesake_key(name: NormalName) -> int:
     """Return the key of everybody who has the two names in the other fields."""
     return namesake_key(first_word(name.family), first_word(name.given))
+
+
+def first_forms(given: str) -> set[str]:
+    """Return the first word, and all of them written together: "min-jun" is "minjun" as well."""
+    return {first_word(given), joined(given)}
 
 
 def first_word(given: str) -> str:

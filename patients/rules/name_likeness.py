@@ -134,6 +134,8 @@ def compare_family_parts(one: Part, other: Part) -> Alike:
         return Alike.EQUAL
     if one.several or other.several:
         parts, others_parts = set(one.bearing), set(other.bearing)
+        if parts == others_parts and one.bearing != other.bearing:
+            return Alike.SHARED  # in another order they are another name
         # All words of one: "de la cruz" is no part of "santa cruz", nor the other way round.
         if parts <= others_parts and {*one.words} <= {*other.words}:
             return Alike.PART

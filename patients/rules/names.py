@@ -19,16 +19,22 @@ NO_APOSTROPHES = dict.fromkeys(map(ord, APOSTROPHES))
 # What is typed or pasted for a hyphen, beside Unicode's category Pd: what else has its property
 # Dash (decomposition makes a minus sign of the small ones), and what stands for one in a word.
 HYPHENS = "−⁓⁃˗·‧_~="
-# Letters by their category that nobody sees: Hangul's fillers, which decompose to these.
-FILLERS = dict.fromkeys(map(ord, "\u115f\u1160"))
+# Nobody reads them: Hangul's fillers, which decompose to these, the line that stretches an Arabic
+# word, and the joiner of graphemes. By their category they are letters, or a mark.
+FILLERS = dict.fromkeys(map(ord, "\u115f\u1160\u0640\u034f"))
 FOLDED = LETTERS | NO_APOSTROPHES | FILLERS | dict.fromkeys(map(ord, HYPHENS), "-")
 NOT_IN_A_WORD = re.compile(r"[^a-z0-9-]+")
 BLANKS_ROUND_A_HYPHEN = re.compile(r" ?-[ -]*")
+# Alphabets whose marks are left out at will: accents, also the Greek ones that capitals go without,
+# and the signs for vowels. So are the two dots of the Russian ё. In other scripts a mark is part of
+# the name.
+MARKS_ARE_OPTIONAL = ("LATIN", "GREEK", "HEBREW", "ARABIC")
+YO = ("е", "\u0308")
 BROKEN_LINE = re.compile("\u00ad\\s+")  # pasted from lines that were broken in a word
 
 
 def name_tokens(name: str) -> tuple[str, ...]:
-    """Return the words of a name in lower case without accents, marks or punctuation.
+    """Return the words of a name in lower case without accents or punctuation.
 
     Apostrophes join ("O'Neill" is one word), hyphens and every kind of space part. Scripts that
     have no case or accents come through unchanged. Shape: a tuple of non-empty words, in order.
@@ -51,19 +57,20 @@ def _plain(name: str) -> str:
     # Folded again: decorative letters have a case only once they are decomposed.
     decomposed = unicodedata.normalize("NFKD", unmarked.casefold()).casefold()
     parted = []
-    latin = False
+    letter, optional = "", False
     for char in decomposed.translate(FOLDED):
         category = unicodedata.category(char)
         if category[0] in "LN":
-            latin = unicodedata.name(char, "").startswith("LATIN")
+            letter, optional = char, unicodedata.name(char, "").startswith(MARKS_ARE_OPTIONAL)
             parted.append(char)
-        elif category[0] == "M" and not latin and not _selects_a_glyph(char):
-            parted.append(char)  # a vowel sign of another script is part of the name
+        elif category[0] == "M":
+            if not (optional or (letter, char) == YO or _selects_a_glyph(char)):
+                parted.append(char)
         elif category == "Pd":
             parted.append("-")
         elif category[0] in "ZPS" or category == "Cc":
             parted.append(" ")
-        # Latin accents and invisible format characters vanish without parting a word.
+        # What is left are invisible format characters: they vanish without parting a word.
     # Marks that stand together now come in the order of the standard.
     return unicodedata.normalize("NFD", "".join(parted))
 
@@ -86,12 +93,13 @@ def name_key(given_names: str, family_names: str) -> str:
 
 # Words before or behind a name that are no part of it. Only words that are nobody's name are listed
 # ("Don" and "Do" are names). Common practice in record linkage.
-TITLES = frozenset(
-    "mr mrs ms miss mx dr dra prof rev sir sr sra srta mme mlle herr frau".split()  # noqa: SIM905
-)
+TITLES = {*"mr mister mrs ms miss mx dr doctor prof professor rev sir".split()}  # noqa: SIM905
+TITLES |= {*"sr senor sra senora srta senorita dra doctora profesor".split()}  # noqa: SIM905
+TITLES |= {*"mme madame mlle herr herrn frau".split()}  # noqa: SIM905
 DEGREES = frozenset({"md", "phd", "rn", "rd", "dds", "esq"})
-GENERATIONS = {"sr": "1", "senior": "1", "1st": "1", "jr": "2", "junior": "2", "ii": "2"}
-GENERATIONS |= {"2nd": "2", "iii": "3", "3rd": "3", "iv": "4", "4th": "4"}
+GENERATIONS = dict.fromkeys(("sr", "snr", "senior", "1st"), "1")
+GENERATIONS |= dict.fromkeys(("jr", "jnr", "junior", "ii", "2nd"), "2")
+GENERATIONS |= {"iii": "3", "3rd": "3", "iv": "4", "4th": "4"}
 # Words inside a family name that many families share: they say nothing alone.
 PARTICLES = frozenset(
     "de del la las los da das do dos di du le van von der den ter el al bin ibn ben "  # noqa: SIM905
@@ -116,8 +124,8 @@ class NormalName(NamedTuple):
 
 def normal_name(given_names: str, family_names: str) -> NormalName:
     """Return the form in which a name is compared. A field of titles only keeps the last."""
-    given, of_given = _without_suffixes(_without_titles(name_units(given_names)), degrees=False)
-    family, of_family = _without_suffixes(_without_titles(name_units(family_names)), degrees=True)
+    given, of_given = _without_suffixes(_without_titles(name_units(given_names)))
+    family, of_family = _without_suffixes(_without_titles(name_units(family_names)))
     return NormalName(_cut(given), _cut(family), of_family or of_given)
 
 
@@ -165,16 +173,22 @@ def _without_titles(units: tuple[str, ...]) -> tuple[str, ...]:
     return units
 
 
-def _without_suffixes(units: tuple[str, ...], *, degrees: bool) -> tuple[tuple[str, ...], str]:
+def _without_suffixes(units: tuple[str, ...]) -> tuple[tuple[str, ...], str]:
     generation = ""
     while units:
         *before, last = units
         stem, _, suffix = last.rpartition("-")  # "Ruiz - Jr" is one unit
-        if not (before or stem):
+        dotted = _letters_of_a_degree(units)
+        if dotted:
+            units = units[:-dotted]
+        elif (before or stem) and (suffix in GENERATIONS or suffix in DEGREES):
+            generation = GENERATIONS.get(suffix, generation)
+            units = (*before, stem) if stem else tuple(before)
+        else:
             break
-        if suffix in GENERATIONS:
-            generation = GENERATIONS[suffix]
-        elif not (degrees and suffix in DEGREES):
-            break
-        units = (*before, stem) if stem else tuple(before)
     return units, generation
+
+
+def _letters_of_a_degree(units: tuple[str, ...]) -> int:
+    """Of how many words, behind a name, a degree is made: two in "Ruiz, M.D.", none in "Ruiz"."""
+    return next((n for n in (2, 3) if len(units) > n and "".join(units[-n:]) in DEGREES), 0)

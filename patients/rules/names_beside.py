@@ -62,16 +62,19 @@ class _Pair(NamedTuple):
     agree: bool
 
 
-ALIKE = {
-    (given, family): _Pair(
-        (NameLikeness(given, family),),
-        given is family is EQUAL,
-        given in SHARING or family in SHARING,
-        given in AGREEING and family in AGREEING,
-    )
-    for given in Alike
-    for family in Alike
-}
+# Both names equal, or the only name that there is.
+ONE_NAME = ({Alike.EQUAL}, {Alike.EQUAL, Alike.BOTH_MISSING})
+
+
+def _pair(given: Alike, family: Alike) -> _Pair:
+    equal = {given, family} in ONE_NAME
+    if equal:
+        given = family = EQUAL
+    shares, agree = SHARING & {given, family}, {given, family} <= AGREEING
+    return _Pair((NameLikeness(given, family),), equal, bool(shares), agree)
+
+
+ALIKE = {(given, family): _pair(given, family) for given in Alike for family in Alike}
 
 
 def _nothing(text: str) -> Collection[str]:
@@ -179,7 +182,7 @@ class Beside:
         straight, equal, shares, agree = ALIKE[given, family]
         differs = False
         if generation and self._generation and generation != self._generation:
-            differs, straight = True, (NameLikeness(given, family, False, True),)
+            differs, straight = True, (straight[0]._replace(generation_differs=True),)
         if equal:
             return straight
         if (shares or agree) and self._has_the_words_of(other):

@@ -1,5 +1,7 @@
 """Is this a text file, and what does it say?  Bytes in, text out, or a refusal by content."""
 
+import codecs
+
 from patients.rules.schedule_reasons import NotASchedule, Refusal
 
 MAX_BYTES = 25 * 1024 * 1024
@@ -57,7 +59,9 @@ def _refuse_other_kinds(data: bytes) -> None:
 
 
 def _decode(data: bytes) -> tuple[str, str]:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        if data.startswith(codecs.BOM_UTF32_LE):
+            raise NotASchedule(Refusal.NOT_TEXT)
         try:
             return data.decode("utf-16"), "utf-16"
         except UnicodeDecodeError as error:

@@ -25,6 +25,8 @@ MAX_CELL = 10_000
 HEADER_WITHIN = 10
 # What a person is shown of each column: so many values, from so many lines.
 EXAMPLES, LOOKED_AT = 3, 200
+# A cell that is too long is told with its place (MAX_CELL), not as csv's own error.
+csv.field_size_limit(2**31 - 1)
 
 Columns = Mapping[Column, Place]
 NOTHING_CHOSEN: Mapping[str, Columns] = MappingProxyType({})

@@ -51,7 +51,7 @@ def test_set_4_no_duplicate_is_matched_to_somebody_else() -> None:
     counted = _outcomes(DUPLICATES, _register(ORIGINALS))
     assert counted["WRONG"] == 0
     # Measured, and exact: a change of the rule shows here, and wants a look at why.
-    assert counted["right"] == 2707
+    assert counted["right"] == 2710
     assert counted["first"] >= 0.985 * len(DUPLICATES)
     assert counted["in the first three"] >= 0.990 * len(DUPLICATES)
 

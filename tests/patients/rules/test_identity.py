@@ -27,6 +27,7 @@ from patients.rules.in_memory import InMemoryRegister, Person
 
 AUTOMATIC, REVIEW, NONE = Verdict.AUTOMATIC, Verdict.REVIEW, Verdict.NONE
 LINK_ONLY, NEVER = Policy.PERSONAL_LINK_ONLY, Policy.NEVER
+FORMER = NameKind.FORMER
 
 ANA = Person(1, "Ana", "Ruiz", date(1980, 3, 12))
 ANA_NAMESAKE = Person(2, "Ana", "Ruiz", date(1991, 7, 4))
@@ -746,6 +747,126 @@ ROWS = [
         link=ANA,
         policy=NEVER,
     ),
+    # --- what was typed is as near to somebody else of that day
+    Row(
+        "the other family name of two, in another form",
+        ("Eva", "Nováková", date(1980, 5, 17)),
+        [
+            Person(81, "Eva", "Svobodová Nováková", date(1980, 5, 17)),
+            Person(82, "Eva", "Novák", date(1980, 5, 17)),
+        ],
+        REVIEW,
+        reasons=(Why.SIMILAR_NAME_SAME_BIRTH_DATE,),
+    ),
+    Row(
+        "a short form with the other half of a double name",
+        ("Katherine", "Falke-Ortega", date(1980, 5, 17)),
+        [
+            Person(81, "Katherine", "Falke", date(1980, 5, 17)),
+            Person(82, "Kate", "Ortega", date(1980, 5, 17)),
+        ],
+        REVIEW,
+        reasons=(Why.SIMILAR_NAME_SAME_BIRTH_DATE,),
+    ),
+    Row(
+        "written apart, and the family name as near to another",
+        ("Maryann", "Johnsou", date(1980, 5, 17)),
+        [
+            Person(81, "Maryann", "Johnson", date(1980, 5, 17)),
+            Person(82, "Mary Ann", "Jones", date(1980, 5, 17)),
+        ],
+        REVIEW,
+        reasons=(Why.SIMILAR_NAME_SAME_BIRTH_DATE,),
+    ),
+    Row(
+        "two first names, of which each belongs to one of two, of a family that many are of",
+        ("Valeria Ximena", "Ruiz", date(1980, 3, 12)),
+        [
+            Person(81, "Ximena", "Ruiz", date(1980, 3, 12)),
+            Person(82, "Valeria", "Ruiz", date(1980, 3, 12)),
+            *(
+                Person(3000 + n, f"Zed{n}", "Ruiz", date(1940, 7, 1) + timedelta(n))
+                for n in range(250)
+            ),
+        ],
+        REVIEW,
+        reasons=(Why.SIMILAR_NAME_SAME_BIRTH_DATE,),
+    ),
+    Row(
+        "the senior with a degree beside the junior",
+        ("John", "Kreuzer Sr., M.D.", date(1980, 5, 17)),
+        [Person(81, "John", "Kreuzer Jr.", date(1980, 5, 17))],
+        REVIEW,
+        first=(Why.GENERATION_DIFFERS,),
+    ),
+    Row(
+        "a double family name the other way round is another one",
+        ("Wilhelmine", "Ortega Falk", date(1980, 5, 17)),
+        [Person(81, "Wilhelmine", "Falk Ortega", date(1980, 5, 17))],
+        REVIEW,
+        reasons=(Why.NOBODY_FITS,),
+    ),
+    # --- one name in several forms is one name: to count its bearers, and for its own bearer
+    *(
+        Row(
+            f"{typed} typed, {own} on record: too many are {theirs}",
+            (typed, "Kimura", date(1980, 5, 17)),
+            [
+                Person(81, own, "Kimura", date(1980, 5, 17)),
+                *(Person(82 + n, theirs, "Kimura", date(1950 + n, 6, 15)) for n in range(22)),
+            ],
+            REVIEW,
+            reasons=(Why.NAME_TOO_COMMON,),
+        )
+        for typed, own, theirs in (
+            ("Minjun", "Minjun", "Min-jun"),
+            ("Min-jun", "Minjun", "Min-jun"),
+            ("Min-jun", "Minjun", "Minjun"),
+            ("Minjun", "Min jun", "Minjun"),
+        )
+    ),
+    Row(
+        "her own former name is nobody else's",
+        ("Ana", "Falke", date(1980, 5, 17)),
+        [
+            Person(81, "Ana", "Falke-Ortega", date(1980, 5, 17)),
+            Person(81, "Ana", "Falke-Schmidt", date(1980, 5, 17), FORMER),
+        ],
+        AUTOMATIC,
+        Person(81, "Ana", "Falke-Ortega", date(1980, 5, 17)),
+        (Why.FAMILY_NAME_PART_OF_COMPOUND,),
+    ),
+    Row(
+        "a letter off, as in her own former name",
+        ("Maria", "Hanson", date(1980, 5, 17)),
+        [
+            Person(81, "Maria", "Hansen", date(1980, 5, 17)),
+            Person(81, "Ana", "Hanson", date(1980, 5, 17), FORMER),
+        ],
+        AUTOMATIC,
+        Person(81, "Maria", "Hansen", date(1980, 5, 17)),
+        (Why.FAMILY_NAME_ONE_EDIT,),
+    ),
+    Row(
+        "the name that fits best speaks for a person, however rare the other one is",
+        ("Ana", "Ortega", date(1980, 5, 17)),
+        [
+            Person(81, "Ana", "Falke-Ortega", date(1980, 5, 17)),
+            Person(81, "Ana María", "Ortega", date(1980, 5, 17), FORMER),
+            *(Person(90 + n, f"Zed{n}", "Ortega", date(1950 + n, 6, 15)) for n in range(3)),
+        ],
+        AUTOMATIC,
+        Person(81, "Ana", "Falke-Ortega", date(1980, 5, 17)),
+        (Why.GIVEN_NAME_MIDDLE_NAME, Why.BY_FORMER_NAME),
+    ),
+    Row(
+        "the only name, written in two words",
+        ("Ratnasari", "", date(1980, 5, 17)),
+        [Person(81, "Ratna Sari", "", date(1980, 5, 17))],
+        AUTOMATIC,
+        Person(81, "Ratna Sari", "", date(1980, 5, 17)),
+        (Why.NAME_EQUAL,),
+    ),
     # --- nobody
     Row(
         "nobody like that",
@@ -956,8 +1077,12 @@ def test_the_decision_is_the_same_under_any_order(
 
 @given(
     PEOPLE,
+    st.lists(st.tuples(st.integers(0, 7), NAMES, NAMES), max_size=4),
     st.integers(0, 30),
-    st.lists(st.tuples(st.text(max_size=12), st.text(max_size=12), st.dates()), max_size=6),
+    st.lists(
+        st.tuples(NAMES | st.text(max_size=12), NAMES | st.text(max_size=12), st.dates()),
+        max_size=6,
+    ),
     NAMES,
     NAMES,
     DAYS,
@@ -965,6 +1090,7 @@ def test_the_decision_is_the_same_under_any_order(
 )
 def test_somebody_new_never_turns_review_into_automatic_for_another(
     people: list[Person],
+    former: list[tuple[int, str, str]],
     namesakes: int,
     new: list[tuple[str, str, date]],
     given_names: str,
@@ -973,8 +1099,14 @@ def test_somebody_new_never_turns_review_into_automatic_for_another(
     link: int | None,
 ) -> None:
     """Whoever is added, related or not: only the new one may become an automatic match."""
-    people = people + [
-        Person(300 + n, given_names, family, date(1930 + n, 1, 2)) for n in range(namesakes)
+    people = [
+        *people,
+        *(
+            replace(people[n], given_names=g, family_names=f, kind=FORMER)
+            for n, g, f in former
+            if n < len(people)
+        ),
+        *(Person(300 + n, given_names, family, date(1930 + n, 1, 2)) for n in range(namesakes)),
     ]
     claim = Claim(given_names, family, day)
     before = decide(claim, InMemoryRegister(people), link_person_id=link)
