@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import BigIntegerField, QuerySet
 
 from education.clear import clear_by_quiz, revoke
 from education.escalate import follow_standing
@@ -18,11 +18,11 @@ from education.models import (
 from patients import programme
 from patients.batches import batches
 from patients.lookup import whose
-from patients.models import MatchName, Patient, PatientChange
-from patients.prepared import GivenIds, Prepared, prepared
+from patients.models import MatchName, Merge, Patient, PatientChange
+from patients.prepared import Given, GivenIds, Prepared, prepared
 from patients.rules.date_likeness import dates_near
-from patients.rules.identity import Claim, Decision, Policy, Verdict
-from patients.speaks_for import locked_speaker, speaker
+from patients.rules.identity import Claim, Decision, Policy
+from patients.speaks_for import locked_speaker
 
 
 class DecidedMeanwhile(Exception):
@@ -37,27 +37,37 @@ def consider(submission: Submission) -> Decision:
     return whose(claim, link_patient_id=link_patient, policy=policy)
 
 
+def _consider_anew(submission: Submission) -> Decision:
+    """Ask once more; whose link it was is read anew too, as a merge moves operations."""
+    submission.attempt.invitation.assignment.operation.refresh_from_db(fields=["patient"])
+    return consider(submission)
+
+
 def identify(submission: Submission, *, at: datetime, new: bool = False) -> IdentityDecision | None:
     """Match a submission if the rule may do so alone; else leave it to a person.
 
     `new`: this transaction wrote it, so that nobody else can have seen it, let alone decided.
     """
     decision = consider(submission)
-    if decision.verdict != Verdict.AUTOMATIC or decision.person_id is None:
-        return None
-    try:
-        with transaction.atomic():
-            return _decide(
-                submission,
-                IdentityVerdict.MATCHED_AUTOMATICALLY,
-                patient=Patient(pk=decision.person_id),
-                reasons=[str(reason) for reason in decision.reasons],
-                at=at,
-                by_id=None,
-                new=new,
-            )
-    except DecidedMeanwhile:  # by a person, or by another enrolment: what they decided stands
-        return None
+    while (meant := decision.person_id) is not None:  # that is, automatic
+        try:
+            with transaction.atomic():
+                patient = locked_speaker(Patient(pk=meant))
+                # They may have been corrected, merged or parted before we held them.
+                decision = _consider_anew(submission)
+                if decision.person_id in (meant, patient.pk):
+                    return _decide(
+                        submission,
+                        IdentityVerdict.MATCHED_AUTOMATICALLY,
+                        patient=patient,
+                        reasons=[str(reason) for reason in decision.reasons],
+                        at=at,
+                        by_id=None,
+                        new=new,
+                    )
+        except DecidedMeanwhile:  # by a person, or by another enrolment: what they decided stands
+            return None
+    return None
 
 
 def identify_again(patients: Sequence[Patient], *, at: datetime, new: bool = False) -> int:
@@ -118,9 +128,9 @@ def match(
 
     Said of a merged record, it is the patient's who speaks for it.
     """
-    patient = speaker(patient)
-    weighed = {c.person_id: c.reasons for c in consider(submission).candidates}
     with transaction.atomic():
+        patient = locked_speaker(patient)
+        weighed = {c.person_id: c.reasons for c in _consider_anew(submission).candidates}
         return _decide(
             submission,
             IdentityVerdict.MATCHED_BY_STAFF,
@@ -190,10 +200,12 @@ def _decide(
     note: str = "",
     new: bool = False,
 ) -> IdentityDecision:
-    patient = locked_speaker(patient) if patient else None  # a merge came first
+    """Whoever calls holds the patient."""
     latest = None if new else _hold(submission)
     if latest and latest.verdict != IdentityVerdict.UNDONE:
         raise DecidedMeanwhile
+    # Not before a merge that came first: undoing that looks at what was decided since.
+    at = max([at, *(_merged_at(patient=patient.pk) if patient else ())])
     decision = IdentityDecision.objects.create(
         submission=submission,
         number=latest.number + 1 if latest else 1,
@@ -209,6 +221,13 @@ def _decide(
     elif patient:  # failed, but a sign of life
         follow_standing({patient.pk}, at=at)
     return decision
+
+
+@prepared
+def _merged_at() -> QuerySet[Merge, datetime]:
+    """When the last merge into a patient was."""
+    into = Merge.objects.filter(kept=Given("patient", BigIntegerField()))
+    return into.order_by("-recorded_at").values_list("recorded_at", flat=True)[:1]
 
 
 def _hold(submission: Submission) -> IdentityDecision | None:

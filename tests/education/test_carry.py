@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from django.db import transaction
 
+from education import identify
 from education.carry import stay_after, would_carry, would_take_back
 from education.clear import NothingToSignOff, clear_by_teach_back, revoke, sign_off, waive
 from education.identify import DecidedMeanwhile, consider, match, undo
@@ -36,6 +37,7 @@ from patients.models import Merge, MergeUndone, Operation, Patient
 from patients.rules.identity import Verdict
 from patients.schedule import move
 from patients.speaks_for import in_force
+from tests.beside import Beside
 from tests.education.short_module import a_short_edition, answer, hand_in, take
 from tests.factories import a_patient, a_programme, an_assignment, an_operation
 from tests.which_database import ON_POSTGRES
@@ -695,3 +697,79 @@ def test_random_orders_of_everything_and_each_day_answers_as_it_did(
     assert Merge.objects.exists()
     for on, answers in diary.items():
         assert as_of(on) == answers, (on, end_of_day(on, zone))
+
+
+# --- two acts at once ----------------------------------------------------------------------------
+
+
+def merged_with_liesl(module: Module, by: int) -> tuple[Merge, Invitation]:
+    """Somebody else's record was merged into Anneliese's; the link that Liesl had, read anew."""
+    anneliese, liesl = a_record("A-1"), a_record("L-2", **LIESL)
+    link = invited(assigned(liesl, module))
+    return do(anneliese, liesl, by), Invitation.objects.get(pk=link.pk)
+
+
+def taken_as_liesl(link: Invitation, *, given_names: str = "Liesl") -> Submission:
+    attempt = begin(link, at=AT + 2 * HOUR)
+    answer(attempt, "11111", at=AT + 2 * HOUR)
+    return hand_in(
+        attempt, at=AT + 2 * HOUR, given_names=given_names, family_names=LIESL["family_names"]
+    )
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_quiz_handed_in_while_two_are_parted_clears_only_whose_it_is(
+    module: Module, clinician: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Parting does not see a quiz that is not stored yet, and the rule had asked before."""
+    merged, link = merged_with_liesl(module, clinician)
+    parting = Beside(
+        monkeypatch,
+        identify,
+        "consider",
+        lambda: part(merged, clinician, at=AT + 3 * HOUR),
+    )
+    taken_as_liesl(link)
+    parting.end()
+    holds = Clearance.objects.filter(revocation__isnull=True)
+    assert not holds.filter(patient=merged.kept).exists()
+    if ON_POSTGRES:
+        assert holds.get().patient == merged.merged, "asked once more"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_quiz_decided_while_two_are_parted_does_not_stay_with_the_one(
+    module: Module, clinician: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    merged, link = merged_with_liesl(module, clinician)
+    submission = taken_as_liesl(link, given_names="Lies")
+    assert not submission.decisions.exists()
+    parting = Beside(
+        monkeypatch,
+        identify,
+        "consider",
+        lambda: part(merged, clinician, at=AT + 4 * HOUR),
+    )
+    match(submission, merged.kept, at=AT + 3 * HOUR, by_id=clinician)
+    parting.end()
+    assert not Clearance.objects.filter(revocation__isnull=True).exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_quiz_that_waited_for_a_merge_is_looked_at_when_that_is_undone(
+    module: Module, clinician: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It came in before the merge by the clock, and was decided after it."""
+    anneliese, liesl = a_record("A-1"), a_record("L-2", **LIESL)
+    link = invited(assigned(liesl, module))
+    merging = Beside(
+        monkeypatch,
+        identify,
+        "consider",
+        lambda: do(anneliese, liesl, clinician, at=AT + 3 * HOUR),
+    )
+    submission = taken_as_liesl(link)
+    part(merging.end(), clinician, at=AT + DAY)
+    assert not Clearance.objects.filter(patient=anneliese, revocation__isnull=True).exists()
+    if ON_POSTGRES:
+        assert submission.decisions.latest("number").verdict == IdentityVerdict.UNDONE
