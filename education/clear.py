@@ -165,7 +165,7 @@ def waive(assignment: Assignment, *, reason: str, at: datetime, by_id: int) -> W
     One that holds, or waits for the second clinician, is returned as it is.
     """
     with transaction.atomic():
-        _locked(assignment)
+        assignment = _locked(assignment)
         earlier = Waiver.objects.standing().filter(assignment=assignment).first()
         if isinstance(earlier, Waiver):
             return earlier
@@ -199,7 +199,7 @@ def give_second_opinion(
     Raises NothingWaits when nobody is asked any more, and SameClinician.
     """
     with transaction.atomic():
-        _locked(accepted.assignment)
+        assignment = _locked(accepted.assignment)
         if not type(accepted).objects.waiting().filter(pk=accepted.pk).exists():
             raise NothingWaits
         if accepted.by_id == by_id:
@@ -208,14 +208,14 @@ def give_second_opinion(
             SecondOpinion.objects.create(
                 waiver=accepted, agrees=agrees, reason=reason, recorded_at=at, by_id=by_id
             )
-            _withdraw(accepted.assignment, at=at)
+            _withdraw(assignment, at=at)
             return
         for same in _on_the_same_evidence(accepted):
             SecondOpinion.objects.get_or_create(
                 sign_off=same,
                 defaults={"agrees": agrees, "reason": reason, "recorded_at": at, "by_id": by_id},
             )
-        _withdraw(accepted.assignment, at=at)
+        _withdraw(assignment, at=at)
 
 
 def _withdraw(assignment: Assignment, *, at: datetime) -> None:
@@ -229,6 +229,8 @@ def _follow(patient: Patient, module_id: int, *, at: datetime) -> None:
 
 
 def _locked(assignment: Assignment) -> Assignment:
+    """Lock the patient first: a merge carries what was accepted, and moves the operation."""
+    locked_speaker(assignment.operation.patient)
     return Assignment.objects.select_for_update().get(pk=assignment.pk)
 
 

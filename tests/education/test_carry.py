@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from education import identify
+from education import clear, identify
 from education.carry import stay_after, would_carry, would_take_back
 from education.clear import NothingToSignOff, clear_by_teach_back, revoke, sign_off, waive
 from education.identify import DecidedMeanwhile, consider, match, undo
@@ -773,3 +773,22 @@ def test_a_quiz_that_waited_for_a_merge_is_looked_at_when_that_is_undone(
     assert not Clearance.objects.filter(patient=anneliese, revocation__isnull=True).exists()
     if ON_POSTGRES:
         assert submission.decisions.latest("number").verdict == IdentityVerdict.UNDONE
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_is_signed_off_while_two_are_merged_is_signed_off(
+    module: Module, clinician: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    anneliese, same = a_record("A-1"), a_record("A-2")
+    late = assigned(same, module)
+    day = AT + 16 * DAY
+    taught(same, module, clinician, at=day)
+    merging = Beside(
+        monkeypatch,
+        clear,
+        "standing_of",
+        lambda: do(anneliese, same, clinician, at=day + HOUR),
+    )
+    sign_off(late, reason="understood it well", at=day + HOUR, by_id=clinician)
+    merging.end()
+    assert stands(late, TODAY + 16 * DAY) == Standing.CLEARED
