@@ -4,6 +4,7 @@ The number of queries does not depend on the number of candidates, only on the s
 identity rule is asked about each.
 """
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
@@ -139,12 +140,27 @@ class Considered:
         return self.ranked + self.searched
 
     @property
+    def seen(self) -> str:
+        """A short text that changes when it is somebody else who is shown, or otherwise known."""
+        facts = sorted(
+            (one.patient.pk, one.patient.mrn, one.patient.full_name, one.other_name, _read(one))
+            for one in self.suggested
+        )
+        return hashlib.sha256(repr(facts).encode()).hexdigest()[:16]
+
+    @property
     def tables(self) -> list[tuple[str, tuple[Suggested, ...]]]:
         """Everybody who is shown, in tables that a page has room for, each with what they are."""
         found = [("Candidate", self.ranked)] if self.ranked else []
         for first in range(0, len(self.searched), ABREAST):
             found.append(("Found by your search", self.searched[first : first + ABREAST]))
         return found
+
+
+def _read(one: Suggested) -> str:
+    """The name and date of birth as they stand there."""
+    parts = (one.given, one.family, one.birth_date)
+    return " / ".join(" ".join(word.text for word in part.words) for part in parts)
 
 
 @dataclass

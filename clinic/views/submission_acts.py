@@ -32,6 +32,7 @@ from patients.clock import now
 from patients.models import Patient
 from patients.open_to import open_to
 from patients.programme import local_day
+from patients.speaks_for import locked_speaker
 
 
 @open_to(*CARERS)
@@ -39,10 +40,17 @@ from patients.programme import local_day
 @require_POST
 def decide_identity(request: HttpRequest, pk: int) -> HttpResponse:
     """A member of staff says whose it is."""
+    chosen = _chosen(request.POST.get("person", ""))
+    if chosen:
+        locked_speaker(chosen)  # not corrected, merged or parted between our look and our act
     row = find(request, pk)
     if in_force(row):
         return _overtaken(request, pk)
-    shown = [suggested.patient.pk for suggested in considered(request, row).suggested]
+    now_shown = considered(request, row)
+    if request.POST.get("seen", now_shown.seen) != now_shown.seen:
+        note = request.POST.get("note", "")
+        return submission_page(request, row, Sent(note=note, changed=True))
+    shown = [suggested.patient.pk for suggested in now_shown.suggested]
     form = DecideForm(request.POST, people=shown)
     if not form.is_valid():
         return submission_page(request, row, _sent_back(request, form))
@@ -152,9 +160,13 @@ def _wanted(person: str | None) -> str:
         return "undo the decision"
     if person == NOBODY:
         return "not a patient of ours"
-    known = person.isdecimal() and len(person) < 19
-    patient = Patient.objects.filter(pk=int(person)).first() if known else None
+    patient = _chosen(person)
     return f"{patient.full_name}, MRN {patient.mrn}" if patient else "nobody yet"
+
+
+def _chosen(person: str) -> Patient | None:
+    known = person.isdecimal() and len(person) < 19
+    return Patient.objects.filter(pk=int(person)).first() if known else None
 
 
 def _to_next(row: Submission) -> HttpResponse:

@@ -73,7 +73,8 @@ class Sent:
     """What was sent and not taken, to be shown again on the page.
 
     `decide` and `undo` are the forms with their errors, `person` and `note` what was chosen and
-    typed. `overtaken`: somebody else was faster, and this is what was wanted.
+    typed. `overtaken`: somebody else was faster, and this is what was wanted. `changed`: those who
+    were shown are other ones, or otherwise on record, than when the page was shown.
     """
 
     decide: Form | None = None
@@ -81,11 +82,12 @@ class Sent:
     person: str = ""
     note: str = ""
     overtaken: str = ""
+    changed: bool = False
 
     @property
     def status(self) -> int:
         """The page's status: a conflict, a form with errors, or nothing wrong."""
-        if self.overtaken:
+        if self.overtaken or self.changed:
             return 409
         return 422 if self.decide or (self.undo and self.undo.is_bound) else 200
 

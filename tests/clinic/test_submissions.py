@@ -1,6 +1,7 @@
 """Whose quiz is this: the candidates with their reasons, the decision, and undoing it."""
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
@@ -17,6 +18,7 @@ from django.urls import reverse
 
 from clinic.models import TrailEntry
 from clinic.once import new_key
+from clinic.views import submission_acts
 from education import identify
 from education.models import (
     Assignment,
@@ -30,10 +32,12 @@ from education.models import (
 from patients import other_names, programme
 from patients.clock import now
 from patients.duplicates import find_duplicates
+from patients.merge import merge, undo_merge
 from patients.models import Patient
 from patients.register import correct
 from patients.rules.identity import NameKind, Policy, Verdict
 from patients.schedule import move
+from tests.beside import Beside
 from tests.clinic.test_morning import failing_at
 from tests.factories import (
     a_member,
@@ -46,6 +50,7 @@ from tests.factories import (
     an_operation,
     signed_in,
 )
+from tests.rendered_forms import form_to
 
 pytestmark = pytest.mark.django_db
 
@@ -343,6 +348,56 @@ def test_the_same_decision_sent_twice_acts_once() -> None:
     assert len(set(answers)) == 1
     assert IdentityDecision.objects.count() == 1
     assert "Somebody decided meanwhile" not in review(client)
+
+
+BORN = date(1980, 4, 5)
+# What happens to the register while somebody looks at a quiz; whether they have to look again.
+CHANGED_MEANWHILE: list[tuple[Callable[[Patient], Any], bool]] = [
+    (lambda one: correct(one, at=now(), source="a call", given_names="Martha"), True),
+    (lambda one: correct(one, at=now(), source="a call", birth_date=date(1979, 4, 5)), True),
+    (lambda one: a_patient(given_names="Marta", family_names="Quill", birth_date=BORN), True),
+    (lambda one: correct(one, at=now(), source="a call", phone="303 555 0199"), False),
+    (lambda one: a_patient(given_names="Thaddeus", family_names="Ogletree"), False),
+]
+
+
+@pytest.mark.parametrize("meanwhile, again", CHANGED_MEANWHILE)
+def test_who_decides_has_seen_the_patients_as_they_are(
+    meanwhile: Callable[[Patient], Any], again: bool
+) -> None:
+    submission, client = an_undecided(), signed_in("dietitian")
+    address = reverse("decide-identity", args=[submission.pk])
+    shown = form_to(client.get(reverse("submission", args=[submission.pk])), address)
+    meanwhile(owner(submission))
+    chosen = shown | {"person": str(owner(submission).pk), "note": "She rang."}
+    response = client.post(address, chosen)
+    assert response.status_code == (409 if again else 302)
+    assert submission.decisions.exists() is not again
+    if again:
+        html = response.content.decode()
+        assert "The patients to choose from changed while you looked." in words(html)
+        assert "She rang.</textarea>" in html
+        sent = form_to(response, address) | {"person": str(owner(submission).pk)}
+        assert client.post(address, sent).status_code == 302, "looked again"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_record_parted_while_it_is_chosen_waits_or_is_shown_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The name that was typed is the other record's, and leaves with it."""
+    submission, by = an_undecided(given_names="Liesl", family_names="Okonjo"), a_member("clinician")
+    patient, liesl = owner(submission), a_patient(given_names="Liesl", family_names="Okonja")
+    merged = merge(patient, liesl, reason="one", at=now(), by_id=by.pk)
+    parting = Beside(
+        monkeypatch,
+        submission_acts,
+        "considered",
+        lambda: undo_merge(merged, reason="two", at=now(), by_id=by.pk),
+    )
+    decide(signed_in("dietitian"), submission, patient.pk)
+    parting.end()
+    assert not Clearance.objects.filter(revocation__isnull=True).exists()
 
 
 def test_decided_meanwhile_says_who_decided_what_and_keeps_the_note() -> None:
