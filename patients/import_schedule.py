@@ -13,9 +13,9 @@ from datetime import datetime
 from functools import cached_property
 from io import StringIO
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 
-from patients import programme, schedule
+from patients import programme
 from patients.models import ScheduleReading
 from patients.rules.csv_cells import neutralise
 from patients.rules.schedule_changes import Proposal, Verdict, propose
@@ -27,8 +27,7 @@ from patients.rules.schedule_table import Table, possible_keys, read_table
 from patients.schedule_on_record import on_record
 from patients.schedule_reading import columns_of, in_force
 from patients.schedule_words import problem_words
-from patients.speaks_for import MergedMeanwhile
-from patients.write_schedule import FILE, write
+from patients.write_schedule import FILE, MEANWHILE, write
 
 
 @dataclass(frozen=True)
@@ -144,7 +143,7 @@ def apply(
                 raise ChangedSincePreview(found)
             source = f"{FILE}: {name}"[:200]
             write(found.proposals, at=at, source=source, by_id=by_id)
-    except (IntegrityError, schedule.ChangedMeanwhile, MergedMeanwhile) as error:
+    except MEANWHILE as error:
         # Somebody wrote between our reading and our writing: nothing of ours is left.
         raise ChangedSincePreview(preview(data, day_first=day_first, at=at)) from error
     return found

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, connection, transaction
+from django.db import connection, transaction
 
 from patients import programme, schedule_reading
 from patients.clock import local_date
@@ -31,14 +31,11 @@ from patients.rules.schedule_known import KnownProcedure, mrn_key
 from patients.rules.schedule_procedures import Procedures
 from patients.rules.schedule_reasons import Problem, Said
 from patients.rules.schedule_rows import ScheduleRow
-from patients.schedule import ChangedMeanwhile
 from patients.schedule_reading import words_of_row
-from patients.speaks_for import MergedMeanwhile
-from patients.write_schedule import MESSAGE, write
+from patients.write_schedule import MEANWHILE, MESSAGE, write
 
 # How often it is tried anew when somebody wrote at the same time (fault 21).
 TRIES = 3
-MEANWHILE = (IntegrityError, ChangedMeanwhile, MergedMeanwhile)
 
 Reasons = list[dict[str, str]]
 

@@ -22,6 +22,11 @@ from patients.wake import wake
 # Sent inside the transaction, after patients were enrolled or corrected: patients, at.
 patient_changed = Signal()
 
+
+class CorrectedMeanwhile(Exception):
+    """Somebody corrected the patient since the record was read."""
+
+
 FIELDS = ("mrn", "given_names", "family_names", "birth_date", "email", "phone", "language")
 WRITTEN = (*FIELDS, "name_key", "recorded_at", "compare_with_register")
 

@@ -8,14 +8,14 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from patients.compare_message import Choice, compare, ids_of
-from patients.intake import MEANWHILE, overtake, reread, source_of, step_of
+from patients.intake import overtake, reread, source_of, step_of
 from patients.models import IntakeMessage, IntakeStep, Step
 from patients.rules.intake import Fate, Judged
 from patients.rules.message_reading import Doubt, Reading
 from patients.rules.schedule_changes import Verdict
 from patients.rules.schedule_rows import ScheduleRow
 from patients.schedule_reading import say_of_sender, words_of_row
-from patients.write_schedule import write
+from patients.write_schedule import MEANWHILE, write
 
 # A person has to say the date: the message does not say one alone.
 DATE_NEEDED = frozenset({Doubt.DATES_DIFFER, Doubt.NO_DATE, Doubt.ZONE_UNCLEAR})

@@ -4,16 +4,27 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
+from django.db import IntegrityError
+
 from patients import other_names, register, schedule
 from patients.models import Booking, Operation, Patient, Procedure
 from patients.rules.languages import SOURCE_LANGUAGE
 from patients.rules.schedule_changes import Proposal, Verdict
-from patients.rules.schedule_known import mrn_key
+from patients.rules.schedule_known import KnownPatient, mrn_key
 from patients.rules.schedule_reasons import Notice
 from patients.rules.schedule_rows import ScheduleRow
+from patients.speaks_for import MergedMeanwhile, held_all
 
 # How the history of patients and operations names where a schedule came from.
 FILE, MESSAGE = "schedule file", "schedule message"
+
+# Somebody wrote between the reading and the writing of a schedule.
+MEANWHILE = (
+    IntegrityError,
+    schedule.ChangedMeanwhile,
+    register.CorrectedMeanwhile,
+    MergedMeanwhile,
+)
 
 
 def write(
@@ -21,8 +32,8 @@ def write(
 ) -> dict[int, tuple[int, int]]:
     """Do what the created and updated ones say; return by line the ids of patient and operation.
 
-    Belongs into the caller's transaction. Raises schedule.ChangedMeanwhile, MergedMeanwhile and
-    IntegrityError when somebody wrote since the proposals were made.
+    Belongs into the caller's transaction. Raises one of MEANWHILE when somebody wrote since the
+    proposals were made.
     """
     return _Writing(proposals, at=at, source=source, by_id=by_id).write()
 
@@ -51,6 +62,7 @@ class _Writing:
         }
 
     def write(self) -> dict[int, tuple[int, int]]:
+        self.hold()
         self.enrol()
         self.correct()
         booked = self.book()
@@ -66,6 +78,19 @@ class _Writing:
     def whose(self, proposal: Proposal, row: ScheduleRow) -> int:
         """Return the id of the record that speaks for the row's, where that was merged."""
         return self.ids[mrn_key(proposal.patient.mrn if proposal.patient else row.mrn)]
+
+    def hold(self) -> None:
+        """Lock who is on record. What the rows were held against must stand still: somebody may
+        have corrected the record into another person's.
+        """
+        compared: dict[int, KnownPatient] = {}
+        for p, _ in self.proposals:
+            if p.patient and p.patient.id:
+                # A later row of the file has it as the earlier ones will leave it.
+                compared.setdefault(p.patient.id, p.patient)
+        for pk, patient in held_all(compared).items():
+            if any(getattr(patient, f) != getattr(compared[pk], f) for f in register.FIELDS):
+                raise register.CorrectedMeanwhile
 
     def enrol(self) -> None:
         new = [

@@ -4,6 +4,7 @@ import csv
 import io
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -13,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pytest_django.fixtures import DjangoAssertNumQueries
 
-from patients import schedule
+from patients import import_schedule, schedule
 from patients.import_schedule import (
     ChangedSincePreview,
     Preview,
@@ -22,14 +23,17 @@ from patients.import_schedule import (
     rejected_csv,
 )
 from patients.models import Booking, Operation, OperationChange, Patient, PatientChange, Procedure
+from patients.register import correct
 from patients.rules.schedule_booking import PLAIN
 from patients.rules.schedule_changes import Verdict
 from patients.rules.schedule_columns import NOTES
 from patients.rules.schedule_known import CONFIRMED
 from patients.rules.schedule_reasons import NotASchedule, Notice, Reason, Refusal
 from patients.schedule_words import NOTICES, PROBLEMS, REFUSALS
+from tests.beside import Beside
 from tests.factories import a_patient, a_procedure, a_programme, an_operation
 from tests.patients.rules.test_schedule_rows import PREFIXES
+from tests.which_database import ON_POSTGRES
 
 pytestmark = pytest.mark.django_db
 
@@ -531,3 +535,38 @@ def test_an_import_takes_as_many_queries_however_many_its_rows() -> None:
     assert queries(0, 5) == queries(100, 40)
     moved = Operation.objects.filter(or_date=date(2027, 4, 8), patient__phone="312 555 0177")
     assert moved.count() == 45
+
+
+# What is corrected on Ana's record between the comparison and the writing.
+CORRECTED_MEANWHILE: list[tuple[dict[str, Any], str]] = [
+    (
+        {"given_names": "Thaddeus", "family_names": "Ogletree", "birth_date": date(1950, 7, 4)},
+        "the record is another person's: her operation must not become his",
+    ),
+    ({"email": "typed@example.org"}, "the file's address must not be written over it unseen"),
+]
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("facts, why", CORRECTED_MEANWHILE)
+def test_a_record_corrected_between_comparing_and_writing_is_left_and_shown_again(
+    facts: dict[str, Any], why: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ana = a_patient(
+        at=AT, mrn="A1", given_names="Ana", family_names="Silva", birth_date=date(1980, 2, 3)
+    )
+    correcting = Beside(
+        monkeypatch,
+        import_schedule,
+        "on_record",
+        lambda: correct(ana, at=AT, source="a call", **facts),
+    )
+    if ON_POSTGRES:
+        with pytest.raises(ChangedSincePreview):
+            taken({})
+        assert not Operation.objects.exists(), why
+    else:  # it waits until the file is written
+        taken({})
+    correcting.end()
+    ana.refresh_from_db()
+    assert {field: getattr(ana, field) for field in facts} == facts, why
