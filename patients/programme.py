@@ -5,6 +5,7 @@ from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
+from django.db import transaction
 from django.db.models import QuerySet
 from django.forms.models import model_to_dict
 
@@ -33,9 +34,15 @@ def found(
 
 
 def change(*, at: datetime, by_id: int, **settings: Any) -> Programme:
-    """Change some settings from `at` on; the earlier row stays."""
-    latest = model_to_dict(current(), exclude=["id", "by", "recorded_at"])
-    return _write({**latest, **settings}, at=at, by_id=by_id)
+    """Change some settings from `at` on; the earlier row stays.
+
+    Two who change them at once go one after the other: each leaves what the other changed.
+    """
+    with transaction.atomic():
+        Programme.objects.select_for_update().order_by("id").first()
+        before = current()
+        latest = model_to_dict(before, exclude=["id", "by", "recorded_at"])
+        return _write({**latest, **settings}, at=max(at, before.recorded_at), by_id=by_id)
 
 
 def current(*, known_at: datetime | None = None) -> Programme:

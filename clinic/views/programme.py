@@ -26,19 +26,29 @@ def programme_settings(request: HttpRequest) -> HttpResponse:
     """The settings in force, and what they were before. Each change is a new row."""
     at = now()
     settings = programme.current()
+    shown = _shown(request) or settings
     form = ProgrammeForm(
-        request.POST if request.method == "POST" else None, initial=model_to_dict(settings)
+        request.POST if request.method == "POST" else None, initial=model_to_dict(shown)
     )
     if form.is_valid():
         if form.has_changed():
-            programme.change(at=at, by_id=member(request).pk, **form.cleaned_data)
+            # What somebody else changed while this page was open stays.
+            changed = {name: form.cleaned_data[name] for name in form.changed_data}
+            programme.change(at=at, by_id=member(request).pk, **changed)
             request.trail_detail = {"changed": form.changed_data}  # type: ignore[attr-defined]
             messages.success(request, "The settings are changed from now on.")
         else:
             messages.info(request, "Nothing was different, so nothing was changed.")
         return redirect("programme")
-    context = {"form": form, "history": _history(), "zone": settings.zone}
+    context = {"form": form, "seen": shown.pk, "history": _history(), "zone": settings.zone}
     return render(request, "clinic/programme.html", context, status=400 if form.is_bound else 200)
+
+
+def _shown(request: HttpRequest) -> Programme | None:
+    """Return the settings that the form was filled in with, as it says."""
+    seen = request.POST.get("seen", "")
+    known = seen.isdecimal() and len(seen) < 19
+    return Programme.objects.filter(pk=int(seen)).first() if known else None
 
 
 @dataclass(frozen=True)
