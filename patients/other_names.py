@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from patients.match_keys import found_anew
-from patients.models import OtherName, OtherNameEnd, Patient
+from patients.models import OtherName, OtherNameEnd, Patient, PatientChange
 from patients.register import patient_changed
 from patients.rules.identity import NameKind
 from patients.rules.names import normal_name
@@ -68,7 +68,12 @@ def add(
 
 
 def keep_former(
-    patient: Patient, before: Patient, *, at: datetime, by_id: int | None, source: str
+    patient: Patient,
+    before: Patient | PatientChange,
+    *,
+    at: datetime,
+    by_id: int | None,
+    source: str,
 ) -> None:
     """Keep the name that a record had before its correction, unless it is known already."""
     with suppress(NameKnown):

@@ -16,7 +16,7 @@ KEEP, DROP = "keep", "drop"
 
 
 class CorrectForm(forms.Form):
-    """The facts of a patient, and where the correction comes from.
+    """The facts of a patient, and where the correction comes from; `seen`: what they were before.
 
     When the name becomes another one, the form comes back once and asks what the earlier name was:
     a slip, or a name that was right at its time and is kept as a former name.
@@ -42,6 +42,7 @@ class CorrectForm(forms.Form):
         help_text="For example: the patient said so on the phone. It stays on record.",
         max_length=200,
     )
+    seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, on: date, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

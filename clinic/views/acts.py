@@ -32,7 +32,7 @@ from education.standings import standing_of
 from patients import other_names
 from patients.clock import now
 from patients.contact import log_contact
-from patients.models import Means, Outcome, Patient
+from patients.models import Means, Outcome, Patient, PatientChange
 from patients.open_to import open_to
 from patients.programme import local_day
 from patients.register import FIELDS, correct
@@ -183,18 +183,19 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
     if patient.merged_into:
         return _not_corrected(request, patient, patient.merged_into)
     at = now()
-    record = {field: getattr(patient, field) for field in FIELDS}
+    shown = _shown(request, patient)
+    record = {field: getattr(shown, field) for field in FIELDS} | {"seen": shown.pk}
     form = CorrectForm(request.POST or None, initial=record, on=local_day(at))
     links = [link for link in _open_links(patient) if link_state(link, at=at) == LinkState.GOOD]
     if request.method == "POST" and form.is_valid():
-        facts = {k: v for k, v in form.cleaned_data.items() if k in FIELDS}
-        source = form.cleaned_data["source"]
-        before, by_id = patient, member(request).pk
+        # What somebody else corrected while this page was open stays.
+        facts = {k: form.cleaned_data[k] for k in form.changed_data if k in FIELDS}
+        source, by_id = form.cleaned_data["source"], member(request).pk
         try:
             with transaction.atomic():
                 patient = correct(patient, at=at, source=source, by_id=by_id, **facts)
                 if form.keeps_earlier_name:
-                    other_names.keep_former(patient, before, at=at, source=source, by_id=by_id)
+                    other_names.keep_former(patient, shown, at=at, source=source, by_id=by_id)
         except MergedMeanwhile as merged:
             return _not_corrected(request, patient, merged.speaker)
         dead = [link for link in links if link.address.lower() != patient.email.lower()]
@@ -206,6 +207,14 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
         "A quiz that waits for its owner is matched anew against the corrected record.",
     )
     return ask(request, ActPage("Correct the record", says, "Correct it", patient), form)
+
+
+def _shown(request: HttpRequest, patient: Patient) -> PatientChange:
+    """Return the record as the form was filled in with it, as that says; else as it is now."""
+    seen = request.POST.get("seen", "")
+    rows = patient.changes.order_by("-pk")
+    known = rows.filter(pk=int(seen)) if seen.isdecimal() and len(seen) < 19 else rows.none()
+    return known.first() or rows[0]
 
 
 def _not_corrected(request: HttpRequest, record: Patient, speaks: Patient) -> HttpResponse:

@@ -1,6 +1,6 @@
 """A patient's page: the whole history, the record as it stood, and the acts on one patient."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -32,6 +32,7 @@ from tests.factories import (
     days_ago,
     signed_in,
 )
+from tests.rendered_forms import form_to
 
 pytestmark = pytest.mark.django_db
 
@@ -227,6 +228,18 @@ def test_a_wrong_correction_keeps_what_was_typed_and_writes_nothing(
     assert 'id="problems"' in html
     assert "Afresh" in html
     assert patient.changes.count() == 1
+
+
+def test_what_somebody_else_corrected_while_the_page_was_open_stays() -> None:
+    """Else a new phone number brings back the date of birth that was just put right."""
+    patient = an_assigned(birth_date=date(1980, 4, 5)).operation.patient
+    client, address = signed_in("dietitian"), reverse("correct-patient", args=[patient.pk])
+    shown = form_to(client.get(address), "") | {"language": "en", "source": "a call"}
+    correct(patient, at=now(), source="her passport", birth_date=date(1980, 5, 4))
+    assert client.post(address, shown | {"phone": "303 555 0199"}).status_code == 302
+    patient.refresh_from_db()
+    assert (patient.birth_date, patient.phone) == (date(1980, 5, 4), "303 555 0199")
+    assert len(patient.changes.all()) == 3
 
 
 def test_teach_back_needs_what_the_patient_said() -> None:
