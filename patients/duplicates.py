@@ -10,7 +10,7 @@ import time
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from patients.lookup import OnRecord, likely_same
@@ -21,6 +21,7 @@ log = logging.getLogger(__name__)
 
 BATCH = 200  # patients whose ids are read at once
 ENOUGH = 20.0  # seconds after which a run lets others have the worker
+LOCK = 7_204_312  # any number of our own; comparisons take turns on it
 Found = dict[int, tuple[float, list[str]]]
 
 
@@ -79,6 +80,7 @@ def _try_to_compare(patient_id: int, *, at: datetime) -> None:
 def _compare(patient_id: int, *, at: datetime) -> None:
     """Make one patient's pairs true, and take the mark away; safe to do twice."""
     with transaction.atomic():
+        _take_turns()
         # Whoever changes the patient meanwhile waits, and sets the mark anew afterwards.
         rows = Patient.objects.select_for_update(no_key=True)
         patient = rows.filter(pk=patient_id).first()
@@ -87,6 +89,15 @@ def _compare(patient_id: int, *, at: datetime) -> None:
         found = {} if patient.merged_into_id else _likely_pairs(patient)
         _write(patient, found, at=at)
         Patient.objects.filter(pk=patient_id).update(compare_with_register=False)
+
+
+def _take_turns() -> None:
+    """One comparison after another: what one reads of the register may be older than the pair that
+    another has written meanwhile, and would take that away. SQLite's write lock is held already.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [LOCK])
 
 
 def _likely_pairs(patient: Patient) -> Found:

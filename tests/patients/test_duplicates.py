@@ -15,6 +15,7 @@ from patients.register import correct
 from patients.rules.identity import NameKind
 from patients.speaks_for import MergedMeanwhile
 from patients.tasks import find_duplicates as task
+from tests.beside import Beside
 from tests.factories import a_member, a_patient
 
 pytestmark = pytest.mark.django_db
@@ -214,3 +215,20 @@ def test_the_database_knows_one_order_of_a_pair() -> None:
     LikelyDuplicate.objects.create(one=one, other=other, weight=1, recorded_at=AT)
     with pytest.raises(IntegrityError), transaction.atomic():
         LikelyDuplicate.objects.create(one=one, other=other, weight=2, recorded_at=AT)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_compared_at_once_do_not_take_each_others_pair_away(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The one was held against the register before the other was corrected to be like it."""
+    one, other = anneliese(), anneliese("Ogletree", given="Thaddeus")
+
+    def correct_and_compare() -> None:
+        correct(other, at=LATER, source="call", given_names="Anneliese", family_names="Falkenrath")
+        find_duplicates([other.pk], at=LATER)
+
+    beside = Beside(monkeypatch, duplicates, "_likely_pairs", correct_and_compare)
+    find_duplicates([one.pk], at=LATER)
+    beside.end()
+    assert shown() == {(one.pk, other.pk)}
