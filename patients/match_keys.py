@@ -14,6 +14,7 @@ from django.db.models import QuerySet
 
 from patients import search_words
 from patients.batches import AT_ONCE, batches, insert_values, update_all
+from patients.conflicts import tried_again
 from patients.known_names import KnownName, known_names
 from patients.models import MatchKey, MatchName, Patient
 from patients.prepared import GivenIds, prepared
@@ -79,15 +80,21 @@ def rebuild(*, mend: bool = True) -> Drift:
     drift = Drift()
     ids = Patient.objects.order_by("pk").values_list("pk", flat=True)
     for some in batches(ids.iterator(chunk_size=AT_ONCE)):
-        with transaction.atomic():
-            rows = Patient.objects.filter(pk__in=some).order_by("pk")
-            patients = list(rows.select_for_update(no_key=True) if mend else rows)
-            here = Drift()
-            _mend_schedule_keys(patients, here, mend=mend)
-            _mend([one.pk for one in patients], here, mend=mend)
-            if mend:
-                rows.filter(pk__in=here.missing | here.leftover).update(compare_with_register=True)
-        drift.add(here)
+        drift.add(_rebuild(some, mend=mend))
+    return drift
+
+
+@tried_again
+def _rebuild(some: list[int], *, mend: bool) -> Drift:
+    """A merge locks the records merged earlier last, whatever their ids are."""
+    drift = Drift()
+    with transaction.atomic():
+        rows = Patient.objects.filter(pk__in=some).order_by("pk")
+        patients = list(rows.select_for_update(no_key=True) if mend else rows)
+        _mend_schedule_keys(patients, drift, mend=mend)
+        _mend([one.pk for one in patients], drift, mend=mend)
+        if mend:
+            rows.filter(pk__in=drift.missing | drift.leftover).update(compare_with_register=True)
     return drift
 
 

@@ -11,6 +11,8 @@ from django.core.management import CommandError, call_command
 from django.db import connections
 
 from patients import match_keys
+from patients import merge as merging
+from patients.conflicts import tried_again
 from patients.duplicates import waiting
 from patients.known_names import KnownName, known_names
 from patients.match_keys import keep, rebuild
@@ -21,6 +23,7 @@ from patients.register import correct
 from patients.rules.identity import NameKind
 from patients.rules.identity_keys import keys_of
 from patients.rules.names import normal_name
+from tests.beside import Beside
 from tests.factories import a_member, a_patient, a_programme
 
 pytestmark = pytest.mark.django_db
@@ -166,6 +169,22 @@ def test_who_corrects_a_name_while_the_tables_are_rebuilt_waits(
     corrects.join()
     assert _names(patient) == {("current", "ana", "whitcombe", BORN)}
     assert not rebuild(mend=False)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_rebuilding_and_a_merge_that_lock_crosswise_both_succeed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A record that was merged before, of a lower number, is locked last by the next merge."""
+    by = a_member("dietitian").pk
+    first, kept, merged = _ana(), _ana(), _ana()
+    merge(merged, first, reason="one", at=AT, by_id=by)
+    # PostgreSQL ends whoever has waited for a second, which is to be the rebuilding.
+    rebuilding = Beside(monkeypatch, merging, "_locked", rebuild, at_most=0.2)
+    tried_again(merge)(kept, merged, reason="one", at=AT, by_id=by)
+    assert not rebuilding.end()
+    first.refresh_from_db()
+    assert first.merged_into == kept
 
 
 def test_rebuilding_finds_drift_mends_it_and_says_so() -> None:
