@@ -162,7 +162,8 @@ def compare(
     counting = dict.fromkeys(wider, look) | dict.fromkeys(exact, MANY)
     found = register.named(asked_first(name, born), counting=counting)
     bearers, people = register.bearers(exact, upto=MANY), register.people
-    weighed = _Weighing(name, born, NameBits(bearers[given], bearers[family], people), people)
+    bits = NameBits(name, bearers[given], bearers[family], people)
+    weighed = _Weighing(name, born, bits, people)
     weighed.add(found)
     if link_person_id is not None:
         weighed.add(register.of(link_person_id))

@@ -15,6 +15,7 @@ from math import inf, log2
 
 from patients.rules.date_likeness import DateAlike
 from patients.rules.name_likeness import Alike
+from patients.rules.names import NormalName
 from patients.rules.names_beside import NameLikeness
 
 BIRTH_DAYS = 21_915  # birthdays of adults spread over about sixty years of 365.25 days
@@ -52,6 +53,7 @@ DATES = {
     DateAlike.BOTH_UNKNOWN: (0.02, 0.002),
     DateAlike.DIFFERENT: (0.05, 0.96),
 }
+BOTH_MISSING = Alike.BOTH_MISSING
 EQUAL_NAME = 0.8
 FEW = 1000
 MOVED = -4.0
@@ -82,13 +84,18 @@ class NameBits(dict[NameLikeness, float]):
     """The bits with which each likeness to one typed name speaks for one person.
 
     `given_bearers`, `family_bearers`: how many of the `people` on the register have that name in
-    whatever field.
+    whatever field. A part that both lack is no rare name.
     """
 
-    def __init__(self, given_bearers: int, family_bearers: int, people: int) -> None:
+    def __init__(
+        self, typed: NormalName, given_bearers: int, family_bearers: int, people: int
+    ) -> None:
         super().__init__()
-        self._given = equal_name_bits(given_bearers, people)
-        self._family = equal_name_bits(family_bearers, people)
+        self._given, self._family = GIVEN_BITS[BOTH_MISSING], FAMILY_BITS[BOTH_MISSING]
+        if typed.given:
+            self._given = equal_name_bits(given_bearers, people)
+        if typed.family:
+            self._family = equal_name_bits(family_bearers, people)
 
     def __missing__(self, names: NameLikeness) -> float:
         given, family = self._given, self._family
