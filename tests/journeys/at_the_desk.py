@@ -83,6 +83,15 @@ class Booked:
         return text.getvalue().encode()
 
 
+def follow(there: Locator) -> None:
+    """Press what leads to another page, and wait until that page is there.
+
+    Before something is read of it at once: whatever waits by itself needs only `click`.
+    """
+    with there.page.expect_navigation():
+        there.click()
+
+
 def preview_schedule(page: Page, content: bytes) -> None:
     """Give the site a schedule file and look at what it would change."""
     page.goto("/schedule/import/")

@@ -5,7 +5,7 @@ from playwright.sync_api import Page, expect
 from clinic.demo.people import BY_MRN
 from clinic.models import Role
 from tests.conftest import PageAt
-from tests.journeys.at_the_desk import send_link
+from tests.journeys.at_the_desk import follow, send_link
 from tests.journeys.audit import sideways, too_small, violations
 from tests.journeys.conftest import Desk
 from tests.journeys.on_the_phone import Phone, link_in, next_mail
@@ -59,7 +59,7 @@ def test_from_the_letter_to_the_result(
     phone.hand_in()
     phone.expect_not_yet()
     judge(page, "not passed yet")
-    page.get_by_role("link", name="Back to the lesson").click()
+    follow(page.get_by_role("link", name="Back to the lesson"))
     judge(page, "the letter, to take the quiz again")
 
     phone.press(phone.words.again)
@@ -71,7 +71,7 @@ def test_from_the_letter_to_the_result(
     judge(page, "check with answers missing")
     page.goto(f"/q/{start}/")
     judge(page, "the letter, to go on")
-    page.get_by_role("button", name="Go on where you stopped").click()
+    follow(page.get_by_role("button", name="Go on where you stopped"))
     phone.answer_all()
     phone.hand_in()
     phone.expect_passed()
@@ -103,7 +103,7 @@ def test_the_eating_plan(running_site: RunningSite, page_at: PageAt) -> None:
     page.goto(next(link for link in links if "/plan/" in link))
     page.get_by_role("button", name="Shake 1").click()
     expect(page.get_by_role("button", name="Shake 1", pressed=True)).to_be_visible()
-    page.get_by_role("button", name="Make a calendar link", exact=True).click()
+    follow(page.get_by_role("button", name="Make a calendar link", exact=True))
     judge(page, "the plan, ticked, with its calendar link")
     page.get_by_role("link", name="Choose your days").click()
     for number in (-1, -2):

@@ -14,6 +14,7 @@ from tests.conftest import PageAt
 from tests.journeys.at_the_desk import (
     AT_HOME,
     BEFORE,
+    follow,
     in_days,
     module_on_record,
     open_operation,
@@ -65,7 +66,7 @@ def from_record(mrn: str, link: str, module: str = BEFORE) -> Way:
 
     def way(page: Page) -> None:
         open_record(page, mrn)
-        module_on_record(page, module).get_by_role("link", name=re.compile(link)).first.click()
+        follow(module_on_record(page, module).get_by_role("link", name=re.compile(link)).first)
 
     return way
 
@@ -98,27 +99,27 @@ def several(page: Page) -> None:
     page.goto("/morning/")
     for mrn in (LATE, NO_EMAIL):
         row_of(page, mrn, BEFORE).get_by_role("checkbox").check()
-    page.get_by_role("button", name="Send link to those ticked").click()
+    follow(page.get_by_role("button", name="Send link to those ticked"))
 
 
 def several_sent(page: Page) -> None:
     """The links that go out in a minute, taken back."""
     several(page)
-    page.get_by_role("button", name="Send 1 link").click()
-    page.get_by_role("button", name="Take 1 back").click()
+    follow(page.get_by_role("button", name="Send 1 link"))
+    follow(page.get_by_role("button", name="Take 1 back"))
 
 
 def undecided(page: Page) -> None:
     """Whose quiz is this?"""
     page.goto("/submissions/")
-    page.get_by_role("link", name="Saoirse Lindgren").click()
+    follow(page.get_by_role("link", name="Saoirse Lindgren"))
 
 
 def undecided_sent_back(page: Page) -> None:
     """A decision without a choice, below what a search found: the note is kept."""
     undecided(page)
     page.get_by_label("Search the register").fill("an")
-    page.get_by_role("button", name="Search").click()
+    follow(page.get_by_role("button", name="Search"))
     page.locator("form.whose").evaluate("form => { form.noValidate = true; }")
     page.get_by_label("Note: how you know").fill("No answer at noon.")
     page.get_by_role("button", name=re.compile("^Decide")).click()
@@ -128,7 +129,7 @@ def undecided_sent_back(page: Page) -> None:
 def decided(page: Page) -> None:
     """A submission that was decided, with the undoing unfolded."""
     page.goto("/submissions/")
-    page.locator("table.submissions").get_by_role("link").first.click()
+    follow(page.locator("table.submissions").get_by_role("link").first)
     unfold(page)
 
 
@@ -149,7 +150,7 @@ def pairs(page: Page) -> None:
 
 def pair_merged(page: Page, *, sent_back: bool = False) -> None:
     """Two records side by side before they are merged."""
-    pair_of(page, TWICE).get_by_role("link", name=re.compile("^Merge")).click()
+    follow(pair_of(page, TWICE).get_by_role("link", name=re.compile("^Merge")))
     if sent_back:
         page.get_by_role("button", name=re.compile("^Merge, and keep")).click()
         expect(page.locator("#problems")).to_be_visible()
@@ -166,7 +167,7 @@ def same_person(page: Page) -> None:
     open_record(page, TWICE)
     page.get_by_role("link", name="Same person as another record").click()
     page.get_by_label("Find the other record").fill("Nwosu")
-    page.get_by_role("button", name="Find").click()
+    follow(page.get_by_role("button", name="Find"))
 
 
 def name_kept_wrong(page: Page) -> None:
@@ -208,19 +209,19 @@ def move(page: Page) -> None:
     open_operation(page, USUAL)
     page.get_by_role("link", name="Move or postpone").click()
     page.get_by_label("New OR date").fill(in_days(120).isoformat())
-    page.get_by_role("button", name="Show what this would do").click()
+    follow(page.get_by_role("button", name="Show what this would do"))
 
 
 def requirement(page: Page) -> None:
     """One requirement."""
     page.goto("/requirements/")
-    page.get_by_role("main").locator("a[href^='/requirements/']").first.click()
+    follow(page.get_by_role("main").locator("a[href^='/requirements/']").first)
 
 
 def colleague(page: Page) -> None:
     """Another member of staff."""
     page.goto("/staff/")
-    page.get_by_role("main").locator("a[href^='/staff/']").first.click()
+    follow(page.get_by_role("main").locator("a[href^='/staff/']").first)
 
 
 def wrong_settings(page: Page) -> None:
@@ -241,14 +242,14 @@ def calendar_feed(page: Page) -> None:
 def module(page: Page) -> None:
     """One module as it is published."""
     page.goto("/modules/")
-    page.get_by_role("main").get_by_role("link").first.click()
+    follow(page.get_by_role("main").get_by_role("link").first)
 
 
 def draft(page: Page) -> None:
     """The next edition of a module, being written."""
     module(page)
     main = page.get_by_role("main")
-    main.get_by_text(re.compile("(Write|Go on writing) the next edition")).click()
+    follow(main.get_by_text(re.compile("(Write|Go on writing) the next edition")))
 
 
 def draft_question(page: Page) -> None:
