@@ -18,7 +18,7 @@ from education.models import (
 from patients import programme
 from patients.batches import batches
 from patients.lookup import whose
-from patients.models import MatchName, Merge, Patient, PatientChange
+from patients.models import MatchName, Merge, Operation, Patient, PatientChange
 from patients.prepared import Given, GivenIds, Prepared, prepared
 from patients.rules.date_likeness import dates_near
 from patients.rules.identity import Claim, Decision, Policy
@@ -32,29 +32,35 @@ class DecidedMeanwhile(Exception):
 def consider(submission: Submission) -> Decision:
     """Ask the identity rule about a submission, with the patient whose link was used."""
     claim = Claim(submission.given_names, submission.family_names, submission.birth_date)
-    link_patient = submission.attempt.invitation.assignment.operation.patient_id
+    (link_patient,) = _whose_link(operation=_operation_of(submission).pk)
     policy = Policy(programme.current().matching)
     return whose(claim, link_patient_id=link_patient, policy=policy)
 
 
-def _consider_anew(submission: Submission) -> Decision:
-    """Ask once more; whose link it was is read anew too, as a merge moves operations."""
-    submission.attempt.invitation.assignment.operation.refresh_from_db(fields=["patient"])
-    return consider(submission)
+def _operation_of(submission: Submission) -> Operation:
+    return submission.attempt.invitation.assignment.operation
+
+
+@prepared
+def _whose_link() -> "QuerySet[Operation, int]":
+    """Read anew each time: a merge moves operations."""
+    one = Operation.objects.filter(pk=Given("operation", BigIntegerField()))
+    return one.values_list("patient", flat=True)
 
 
 def identify(submission: Submission, *, at: datetime, new: bool = False) -> IdentityDecision | None:
     """Match a submission if the rule may do so alone; else leave it to a person.
 
-    `new`: this transaction wrote it, so that nobody else can have seen it, let alone decided.
+    What the rule says holds if the patient was held before it was asked: until then they may be
+    corrected, merged or parted. `new`: this transaction wrote it, so that nobody else can have
+    seen it, let alone decided; nearly all are the patient's whose link it was.
     """
-    decision = consider(submission)
-    while (meant := decision.person_id) is not None:  # that is, automatic
+    meant = _operation_of(submission).patient_id if new else consider(submission).person_id
+    while meant is not None:
         try:
             with transaction.atomic():
                 patient = locked_speaker(Patient(pk=meant))
-                # They may have been corrected, merged or parted before we held them.
-                decision = _consider_anew(submission)
+                decision = consider(submission)
                 if decision.person_id in (meant, patient.pk):
                     return _decide(
                         submission,
@@ -65,6 +71,7 @@ def identify(submission: Submission, *, at: datetime, new: bool = False) -> Iden
                         by_id=None,
                         new=new,
                     )
+                meant = decision.person_id
         except DecidedMeanwhile:  # by a person, or by another enrolment: what they decided stands
             return None
     return None
@@ -130,7 +137,7 @@ def match(
     """
     with transaction.atomic():
         patient = locked_speaker(patient)
-        weighed = {c.person_id: c.reasons for c in _consider_anew(submission).candidates}
+        weighed = {c.person_id: c.reasons for c in consider(submission).candidates}
         return _decide(
             submission,
             IdentityVerdict.MATCHED_BY_STAFF,
