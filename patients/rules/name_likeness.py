@@ -113,7 +113,9 @@ def compare_given_parts(one: Part, other: Part) -> Alike:
     first, others_first = one.first, other.first
     if first == others_first:
         shorter, longer = sorted((one.words, other.words), key=len)
-        return Alike.MIDDLE_NAME if longer[: len(shorter)] == shorter else Alike.SHARED
+        left = iter(longer)
+        in_order = all(word in left for word in shorter)
+        return Alike.MIDDLE_NAME if in_order else Alike.SHARED
     long_enough = min(len(first), len(others_first)) >= LONG_ENOUGH
     if one_edit(left, right) or (long_enough and one_edit(first, others_first)):
         return Alike.ONE_EDIT

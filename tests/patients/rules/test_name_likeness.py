@@ -18,6 +18,8 @@ GIVEN = [
     ("ana", "ana luz", Alike.MIDDLE_NAME, ""),
     ("ana luz", "ana luz mar", Alike.MIDDLE_NAME, "a second one"),
     ("ana luz", "ana mar", Alike.SHARED, "each has another"),
+    ("ana luz mar", "ana mar", Alike.MIDDLE_NAME, "the second of three left out"),
+    ("ana luz mar", "ana mar luz", Alike.SHARED, "in another order"),
     ("jia", "jia-hua", Alike.SHARED, "a hyphen makes one name of two"),
     ("luz", "ana luz", Alike.SHARED, "the middle name alone"),
     ("tess", "tessa", Alike.ONE_EDIT, "one more"),
