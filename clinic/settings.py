@@ -503,6 +503,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 60.0,
         "options": {"expires": 60.0},
     },
+    "ask-again-whose": {
+        "task": "education.tasks.ask_again_whose",
+        "schedule": 60.0,
+        "options": {"expires": 60.0},
+    },
     "look-at-confirmations": {
         "task": "clinic.tasks.look_at_confirmations",
         "schedule": 1800.0,

@@ -1,7 +1,7 @@
 """Decide whose a submission is, and let clearance follow: by the rule, by staff, and undone."""
 
 from collections.abc import Iterator, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.db import transaction
 from django.db.models import BigIntegerField, QuerySet
@@ -23,6 +23,8 @@ from patients.prepared import Given, GivenIds, Prepared, prepared
 from patients.rules.date_likeness import dates_near
 from patients.rules.identity import Claim, Decision, Policy
 from patients.speaks_for import locked_speaker
+
+LATELY = timedelta(minutes=10)  # longer than any change of the register takes to be stored
 
 
 class DecidedMeanwhile(Exception):
@@ -93,6 +95,16 @@ def identify_again(patients: Sequence[Patient], *, at: datetime, new: bool = Fal
         found = _untouched(patients=some) if new else _untouched_near(some)
         untouched |= {submission.pk: submission for submission in found}
     return sum(identify(one, at=at) is not None for one in untouched.values())
+
+
+def identify_lately(*, at: datetime) -> int:
+    """Ask once more about the undecided of the last minutes; returns the new matches.
+
+    While one was handed in, somebody may have been enrolled or corrected: neither transaction sees
+    what the other has not stored yet, so that neither asked.
+    """
+    lately = _waiting().filter(recorded_at__gt=at - LATELY)
+    return sum(identify(one, at=at) is not None for one in lately)
 
 
 def _born_like() -> QuerySet[Submission]:

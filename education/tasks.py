@@ -10,6 +10,7 @@ import time
 from celery import shared_task
 from django.conf import settings
 
+from education.identify import identify_lately
 from education.mailbox import look
 from education.reminders import daily_mail
 from education.send import SWEEP_FOR, send, sweep
@@ -39,6 +40,12 @@ def write_daily_mail() -> None:
     """Write today's invitations and reminders, once a local day however often this is called."""
     if _may_send():
         daily_mail(at=now())
+
+
+@shared_task(name="education.tasks.ask_again_whose")
+def ask_again_whose() -> None:
+    """Whose are the quizzes of the last minutes that the rule left undecided?"""
+    identify_lately(at=now())
 
 
 @shared_task(name="education.tasks.read_mailbox")

@@ -113,8 +113,8 @@ def compare_given_parts(one: Part, other: Part) -> Alike:
     first, others_first = one.first, other.first
     if first == others_first:
         shorter, longer = sorted((one.words, other.words), key=len)
-        left = iter(longer)
-        in_order = all(word in left for word in shorter)
+        rest = iter(longer)
+        in_order = all(word in rest for word in shorter)
         return Alike.MIDDLE_NAME if in_order else Alike.SHARED
     long_enough = min(len(first), len(others_first)) >= LONG_ENOUGH
     if one_edit(left, right) or (long_enough and one_edit(first, others_first)):

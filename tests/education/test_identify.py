@@ -6,14 +6,17 @@ from threading import Barrier
 from typing import Any
 
 import pytest
+import time_machine
 from django.db import connection
 from pytest_django import DjangoAssertNumQueries
 
 from education.identify import (
+    LATELY,
     DecidedMeanwhile,
     consider,
     identify,
     identify_again,
+    identify_lately,
     leave_note,
     match,
     not_a_patient,
@@ -29,6 +32,7 @@ from education.models import (
 )
 from education.rules.standing import Reason, Standing
 from education.standings import standing_of
+from education.tasks import ask_again_whose
 from patients import other_names
 from patients.merge import merge
 from patients.models import Patient
@@ -315,6 +319,39 @@ def test_a_merged_records_date_of_birth_is_asked_about(clinician: int) -> None:
     assert _verdicts(submission) == []
     merge(ana, twice, reason="entered twice", at=LATER, by_id=clinician)
     assert _verdicts(submission) == [AUTOMATICALLY]
+
+
+@pytest.fixture
+def seen_by_neither(monkeypatch: pytest.MonkeyPatch) -> Submission:
+    """Handed in while her name was corrected: neither was stored when the other looked."""
+    patient = _ana()
+    submission = take(_link(patient), "11111", at=AT, given_names="Anna")
+    monkeypatch.setattr("education.follow.identify_again", lambda *_, **__: 0)
+    correct(patient, at=AT, source="call", given_names="Anna")
+    assert _verdicts(submission) == []
+    return submission
+
+
+def test_a_quiz_of_the_last_minutes_is_asked_about_once_more(seen_by_neither: Submission) -> None:
+    with time_machine.travel(AT + timedelta(minutes=1)):
+        ask_again_whose()
+        ask_again_whose()
+    assert _verdicts(seen_by_neither) == [AUTOMATICALLY]
+    assert Clearance.objects.get().cleared_on == TODAY
+
+
+def test_an_older_one_is_not_nor_is_what_a_person_undid(
+    seen_by_neither: Submission, clinician: int
+) -> None:
+    assert identify_lately(at=AT + LATELY) == 0
+    match(seen_by_neither, _owner(seen_by_neither), at=AT, by_id=clinician)
+    undo(seen_by_neither, at=AT, by_id=clinician, reason="not she")
+    assert identify_lately(at=AT + timedelta(minutes=1)) == 0
+    assert _verdicts(seen_by_neither) == [BY_STAFF, UNDONE]
+
+
+def _owner(submission: Submission) -> Patient:
+    return submission.attempt.invitation.assignment.operation.patient
 
 
 def test_an_enrolment_that_nothing_waits_for_asks_one_question(
