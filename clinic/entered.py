@@ -44,7 +44,7 @@ def what_came_of(submission: Submission, *, zone: ZoneInfo) -> Came:
     return Came(
         submission=row,
         how=how_it_came(row, zone=zone),
-        decision=decision_words(decided, zone=zone) if decided else "",
+        decision=decision_words(decided) if decided else "",
         patient=matched_patient(decided),
         missed=_missed(row),
         left=attempts_left(row.attempt.invitation.assignment_id),

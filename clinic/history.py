@@ -333,12 +333,15 @@ def _quizzes(
             source = f"{source}; it was given to another patient"
         yield Event(row.recorded_at, "quiz handed in", detail, source, row.pk)
     decisions = IdentityDecision.objects.filter(submission__in=[row.pk for row in rows])
-    for decision in decisions.select_related("by", "submission"):
-        words = decision_words(decision, zone=zone)
+    for decision in decisions.select_related("by", "submission__edition"):
+        words = decision_words(decision)
         if decision.patient_id not in (None, *records):
             words = "decided to be another patient’s"
         handed_in = day(local_date(decision.submission.recorded_at, zone))
-        detail = f"quiz handed in {handed_in}{'. ' if decision.note else ''}{decision.note}"
+        title = titles.get(decision.submission.edition.module_id, "")
+        detail = (
+            f"{title}: quiz handed in {handed_in}{'. ' if decision.note else ''}{decision.note}"
+        )
         who = _who(decision.by) or "by the identity rule"
         yield Event(decision.recorded_at, words, detail, who, decision.submission_id)
     notes = SubmissionNote.objects.filter(submission__in=[row.pk for row in rows])

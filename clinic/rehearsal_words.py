@@ -168,7 +168,7 @@ def tally_words(counts: Tally, asked: str = "claim") -> str:
     return (
         f"Of {counted(whole, asked, many)}, {automatic:,} would be matched without a person "
         f"({percent(automatic, whole)}), {review:,} would go to a person "
-        f"({percent(review, whole)}), and {none:,} fit nobody ({percent(none, whole)})."
+        f"({percent(review, whole)}), and {none:,} come near nobody ({percent(none, whole)})."
     )
 
 

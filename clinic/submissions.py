@@ -2,13 +2,12 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
-from zoneinfo import ZoneInfo
+from datetime import date, datetime
 
 from django.db.models import Q, QuerySet
 
 from clinic.day_words import day
-from clinic.words import IDENTITY
+from clinic.words import IDENTITY, STANDING
 from education.carry import with_carried
 from education.models import (
     MATCHED,
@@ -20,7 +19,6 @@ from education.models import (
 )
 from education.rules.standing import Standing
 from education.standings import Told
-from patients.clock import local_date
 from patients.models import Merge, MergeUndone, OtherName, OtherNameEnd, Patient, PatientChange
 
 ROWS = 10  # undecided submissions on a page
@@ -107,13 +105,12 @@ def in_force(submission: Submission) -> IdentityDecision | None:
     return latest if latest and latest.verdict != IdentityVerdict.UNDONE else None
 
 
-def decision_words(decision: IdentityDecision, *, zone: ZoneInfo) -> str:
+def decision_words(decision: IdentityDecision) -> str:
     """Return a decision in words; one that the register brought about later says so."""
     words = IDENTITY[IdentityVerdict(decision.verdict)]
     by_itself = decision.verdict == IdentityVerdict.MATCHED_AUTOMATICALLY
     if by_itself and decision.recorded_at > decision.submission.recorded_at:
-        changed_on = local_date(decision.recorded_at, zone)
-        return f"{words}, after the register changed on {day(changed_on)}"
+        return f"{words}, after the register changed"
     return words
 
 
@@ -178,6 +175,28 @@ def register_changed_at() -> datetime | None:
 def not_cleared(told: Iterable[Told]) -> list[Standing]:
     """Return the standings among these that are not cleared: a clearance may come too late."""
     return [t.answer.standing for t in told if t.answer.standing != Standing.CLEARED]
+
+
+def passed_words(cleared_on: date, told: list[Told]) -> str:
+    """Return what came of a passed quiz for each OR date, as a sentence: it may clear none."""
+    passed = f"Passed on {day(cleared_on)}"
+    if not told:
+        return f"{passed}. No open operation of this patient asks for the module."
+    wanting = not_cleared(told)
+    if wanting and len(told) == 1:
+        return f"{passed}, and not cleared by it: {STANDING[wanting[0]]}."
+    if wanting:
+        return f"{passed}. {'; '.join(map(_of_its_or_date, told))}."
+    if all(t.answer.cleared_on != cleared_on for t in told):
+        return f"{passed}; it was cleared already."
+    return f"{passed}: cleared by it."
+
+
+def _of_its_or_date(told: Told) -> str:
+    or_date = told.assignment.operation.or_date
+    return (
+        f"OR date {day(or_date) if or_date else 'not known yet'}: {STANDING[told.answer.standing]}"
+    )
 
 
 def assignments_of(submission: Submission, patient: Patient) -> QuerySet[Assignment]:

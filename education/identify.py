@@ -21,7 +21,7 @@ from patients.lookup import whose
 from patients.models import MatchName, Merge, Operation, Patient, PatientChange
 from patients.prepared import Given, GivenIds, Prepared, prepared
 from patients.rules.date_likeness import dates_near
-from patients.rules.identity import Claim, Decision, Policy
+from patients.rules.identity import Claim, Decision, Policy, Why
 from patients.speaks_for import locked_speaker
 
 LATELY = timedelta(minutes=10)  # longer than any change of the register takes to be stored
@@ -48,6 +48,16 @@ def _whose_link() -> "QuerySet[Operation, int]":
     """Read anew each time: a merge moves operations."""
     one = Operation.objects.filter(pk=Given("operation", BigIntegerField()))
     return one.values_list("patient", flat=True)
+
+
+def beside(submission: Submission, patient: Patient) -> tuple[Why, ...]:
+    """Say what agrees and what differs beside one patient, whoever else may be meant."""
+    claim = Claim(submission.given_names, submission.family_names, submission.birth_date)
+    asked = whose(claim, link_patient_id=patient.pk, policy=Policy.NEVER)
+    of_the_names = next(c.reasons for c in asked.candidates if c.person_id == patient.pk)
+    (link_patient,) = _whose_link(operation=_operation_of(submission).pk)
+    by_link = Why.LINK_AGREES if link_patient == patient.pk else Why.LINK_WAS_SOMEBODY_ELSES
+    return tuple(by_link if why == Why.LINK_AGREES else why for why in of_the_names)
 
 
 def identify(submission: Submission, *, at: datetime, new: bool = False) -> IdentityDecision | None:
@@ -149,12 +159,11 @@ def match(
     """
     with transaction.atomic():
         patient = locked_speaker(patient)
-        weighed = {c.person_id: c.reasons for c in consider(submission).candidates}
         return _decide(
             submission,
             IdentityVerdict.MATCHED_BY_STAFF,
             patient=patient,
-            reasons=[str(reason) for reason in weighed.get(patient.pk, ())],
+            reasons=[str(reason) for reason in beside(submission, patient)],
             at=at,
             by_id=by_id,
             note=note,

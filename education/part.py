@@ -50,4 +50,6 @@ def _could_be(patient_id: int, submission: Submission, *, else_sure_of: int) -> 
     if asked.verdict == Verdict.AUTOMATIC and asked.person_id == else_sure_of:
         return False
     link_patient = submission.attempt.invitation.assignment.operation.patient_id
-    return patient_id in {link_patient, *(c.person_id for c in asked.candidates)}
+    meant = {link_patient, *(c.person_id for c in asked.candidates)}
+    # Where nothing speaks for the one that was kept either, somebody may have meant both records.
+    return patient_id in meant or else_sure_of not in meant

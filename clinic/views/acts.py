@@ -29,6 +29,7 @@ from education.invite import Refusal, invite
 from education.models import Assignment, Clearance, Edition, Invitation, Waiver
 from education.personal_link import LinkState, link_state
 from education.standings import standing_of
+from education.titles import titles
 from patients import other_names
 from patients.clock import now
 from patients.contact import log_contact
@@ -107,8 +108,9 @@ def revoke_clearance(request: HttpRequest, pk: int) -> HttpResponse:
         clear.revoke(clearance, reason=reason, at=now(), by_id=member(request).pk)
         _say(request, f"The clearance of {day(clearance.cleared_on)} is revoked.")
         return go_back(request, patient=clearance.patient)
+    title = titles({clearance.module_id}).get(clearance.module_id, "")
     says = (
-        f"The clearance of {day(clearance.cleared_on)} stops counting at once.",
+        f"{title}: the clearance of {day(clearance.cleared_on)} stops counting at once.",
         *(one.words for one in resting_on(same_evidence(clearance), at=now())),
         "An OR date confirmed on it shows up for the coordinator today.",
     )

@@ -20,11 +20,10 @@ from clinic.submissions import (
     clearances_by,
     in_force,
     next_after,
-    not_cleared,
+    passed_words,
     typed_name,
 )
 from clinic.views.submissions import Sent, considered, find, submission_page
-from clinic.words import STANDING
 from education import identify
 from education.models import IdentityDecision, Submission
 from education.standings import standings
@@ -117,12 +116,8 @@ def _decide(request: HttpRequest, row: Submission, *, person: str, note: str) ->
     cleared = clearances_by(decision)
     if not cleared:
         return f"{said} It was failed, so it clears nobody."
-    passed = f"Passed on {day(cleared[0].cleared_on)}"
     told = standings(assignments_of(row, whose), on=local_day(at))
-    wanting = not_cleared(told)
-    if not wanting:
-        return f"{said} {passed}: cleared by it."
-    return f"{said} {passed}, and not cleared by it: {STANDING[wanting[0]]}."
+    return f"{said} {passed_words(cleared[0].cleared_on, told)}"
 
 
 def _undo(request: HttpRequest, row: Submission, decision: IdentityDecision, *, reason: str) -> str:

@@ -25,13 +25,14 @@ from clinic.submissions import (
     last_compared,
     latest_decision,
     matched_patient,
-    not_cleared,
+    passed_words,
     queue,
     register_changed_at,
     through,
     with_people,
 )
 from clinic.words import WHY
+from education.identify import beside
 from education.models import MATCHED, IdentityDecision, Submission
 from education.standings import standings
 from education.titles import titles
@@ -51,11 +52,13 @@ class Entry:
     """An undecided submission as the pages show it.
 
     `compared_at`: when it was last held against the register, if it is asked again by itself.
+    `undone`: that a person took a decision about it back.
     """
 
     considered: Considered
     title: str
     compared_at: datetime | None
+    undone: IdentityDecision | None
 
 
 @dataclass(frozen=True)
@@ -157,18 +160,21 @@ def submission_page(request: HttpRequest, row: Submission, sent: Sent) -> HttpRe
     told = standings(assignments_of(row, patient), on=on) if patient else []
     clearances = clearances_by(decision)
     ending = [c for c in clearances if not hasattr(c, "revocation")]
+    then = [WHY[Why(code)] for code in decision.reasons] if decision else []
+    today = [WHY[why] for why in beside(row, patient)] if patient else []
     context = {
         "submission": row,
         "title": titles({row.edition.module_id}).get(row.edition.module_id, ""),
         "link_patient": _link_patient(row),
-        "decisions": [(d, decision_words(d, zone=settings.zone)) for d in row.decisions.all()],
+        "decisions": [(d, decision_words(d)) for d in row.decisions.all()],
         "in_force": decision,
-        "in_force_words": decision_words(decision, zone=settings.zone) if decision else "",
+        "in_force_words": decision_words(decision) if decision else "",
         "matched": decision is not None and decision.verdict in MATCHED,
         "patient": patient,
-        "why": [WHY[Why(code)] for code in decision.reasons] if decision else [],
+        "why": then,
+        "today": today if today != then else [],
         "told": told,
-        "wanting": not_cleared(told),
+        "passed": passed_words(clearances[0].cleared_on, told) if clearances else "",
         "clearance": clearances[0] if clearances else None,
         "resting": resting_on(ending, at=at) if ending else [],
         "entry": None if decision else _entries([considered(request, row)], settings)[0],
@@ -201,13 +207,14 @@ def _entries(asked: list[Considered], settings: Programme) -> list[Entry]:
             one,
             named.get(one.submission.edition.module_id, ""),
             last_compared(one.submission, changed_at) if one.submission.pk in again else None,
+            latest_decision(one.submission),
         )
         for one in asked
     ]
 
 
 def _decided(decision: IdentityDecision, settings: Programme) -> Decided:
-    patient, words = matched_patient(decision), decision_words(decision, zone=settings.zone)
+    patient, words = matched_patient(decision), decision_words(decision)
     return Decided(decision.submission, decision, patient, words)
 
 

@@ -49,7 +49,7 @@ def may_confirm(
 
     Confirm when every requirement that is due before the operation is cleared. An operation for
     whose procedure nothing is required holds too: nobody has said what it needs, and silence is
-    not clearance.
+    not clearance. Of one that is over or cancelled nothing is required any more.
     """
     listed = [r for r in requirements if r.due_before_operation]
     holding = tuple(r.assignment_id for r in listed if r.answer.standing != Standing.CLEARED)
@@ -60,7 +60,7 @@ def may_confirm(
         reasons.append(HoldReason.NO_DATE)
     if date_passed:
         reasons.append(HoldReason.DATE_PASSED)
-    if not listed:
+    if not listed and is_open:
         reasons.append(HoldReason.NOTHING_REQUIRED)
     if holding:
         reasons.append(HoldReason.NOT_CLEARED)

@@ -104,7 +104,7 @@ def test_the_summary_says_how_many(folder: Path) -> None:
     said = rehearse(folder)
     assert (
         "Of 6 claims, 1 would be matched without a person (16.67 %), 3 would go to a person "
-        "(50 %), and 2 fit nobody (33.33 %)." in said
+        "(50 %), and 2 come near nobody (33.33 %)." in said
     )
     assert "1 patient has no date of birth: never matched without a person." in said
     assert "1 claim has no date of birth: never matched without a person." in said

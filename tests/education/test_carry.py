@@ -717,6 +717,28 @@ def taken_as_liesl(link: Invitation, *, given_names: str = "Liesl") -> Submissio
     )
 
 
+def test_a_quiz_that_nothing_ties_to_either_is_in_doubt_when_they_are_parted(
+    module: Module, clinician: int
+) -> None:
+    """Somebody searched for the one record and was shown the one that then spoke for both."""
+    merged, _ = merged_with_liesl(module, clinician)
+    link = invited(assigned(a_record("T-3", given_names="Thaddeus"), module))
+    attempt = begin(link, at=AT + 2 * HOUR)
+    answer(attempt, "11111", at=AT + 2 * HOUR)
+    submission = hand_in(
+        attempt,
+        at=AT + 2 * HOUR,
+        given_names="Xavier",
+        family_names="Quonk",
+        birth_date=date(1931, 1, 5),
+    )
+    match(submission, merged.kept, at=AT + 3 * HOUR, by_id=clinician)
+    assert Clearance.objects.filter(patient=merged.kept, revocation__isnull=True).exists()
+    part(merged, clinician, at=AT + 4 * HOUR)
+    assert submission.decisions.latest("number").verdict == IdentityVerdict.UNDONE
+    assert not Clearance.objects.filter(revocation__isnull=True).exists()
+
+
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("behind", ["_operation_of", "consider"])
 def test_a_quiz_handed_in_while_two_are_parted_clears_only_whose_it_is(
@@ -750,7 +772,7 @@ def test_a_quiz_decided_while_two_are_parted_does_not_stay_with_the_one(
     parting = Beside(
         monkeypatch,
         identify,
-        "consider",
+        "beside",
         lambda: part(merged, clinician, at=AT + 4 * HOUR),
     )
     match(submission, merged.kept, at=AT + 3 * HOUR, by_id=clinician)

@@ -90,6 +90,7 @@ ROWS = [
     Row("no date", [CLEARED], Word.HOLD, (H.NO_DATE,), state={"has_date": False}),
     Row("its date is over", [CLEARED], Word.HOLD, (H.DATE_PASSED,), state={"date_passed": True}),
     Row("cancelled or done", [CLEARED], Word.HOLD, (H.NOT_OPEN,), state={"is_open": False}),
+    Row("it needs nothing any more then", [], Word.HOLD, (H.NOT_OPEN,), state={"is_open": False}),
     Row(
         "every reason is named, not the first only",
         [before(4, Standing.LATE)],
