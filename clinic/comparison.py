@@ -121,9 +121,9 @@ def operation_words(operation: Operation) -> str:
 
 
 def twice_booked(one: Side, other: Side) -> list[Operation]:
-    """Return the open operations of `other` that are open for `one` as well, on the same day."""
-    booked = {(o.procedure_id, o.or_date) for o in one.open_operations}
-    return [o for o in other.open_operations if (o.procedure_id, o.or_date) in booked]
+    """Return the open operations of `other` of a procedure of which `one` has an open one too."""
+    booked = {o.procedure_id for o in one.open_operations}
+    return [o for o in other.open_operations if o.procedure_id in booked]
 
 
 def _other_names(one: Side, other: Side) -> list[Line]:

@@ -10,7 +10,8 @@ from clinic.day_words import day
 from clinic.duplicates import in_words
 from clinic.words import EVIDENCE
 from education.carry import would_carry
-from education.models import Clearance, Invitation
+from education.identify import asked_about
+from education.models import Clearance, Invitation, Submission
 from education.personal_link import LinkState, link_state
 from education.rules.standing import Evidence
 from education.titles import titles
@@ -26,9 +27,10 @@ class Merging:
 
     `differ`: what of the two names and dates of birth differs, in words. `similar`: third records
     that are as alike. `refused`: why they cannot be merged as things stand. `links_die`: open links
-    that went to an address that the kept record has not. `twice`: open operations that both have,
-    of one procedure and day. `records`: what had been merged into the other record before, and
-    comes with it. `lacking`: what only the record that would go has on file.
+    that went to an address that the kept record has not. `twice`: open operations of a procedure of
+    which both have one. `records`: what had been merged into the other record before, and
+    comes with it. `lacking`: what only the record that would go has on file. `waiting`: quizzes
+    that will be asked about again, and may be matched by it.
     """
 
     kept: Side
@@ -44,6 +46,7 @@ class Merging:
     links_die: list[Invitation]
     twice: list[str]
     lacking: list[tuple[str, str]]
+    waiting: list[Submission]
     seen: str
 
 
@@ -68,6 +71,7 @@ def read_merging(kept: Patient, merged: Patient, *, at: datetime) -> Merging:
         links_die=_links_that_die(kept, merged, at=at),
         twice=[operation_words(operation) for operation in twice_booked(one, other)],
         lacking=_lacking(kept, merged),
+        waiting=asked_about([kept.pk, *records]),
         seen=_seen(one, other),
     )
 

@@ -7,8 +7,9 @@ from datetime import date, datetime
 from django.db.models import Q, QuerySet
 
 from clinic.day_words import day
-from clinic.words import IDENTITY, STANDING
+from clinic.words import DIFFERS, IDENTITY, STANDING
 from education.carry import with_carried
+from education.identify import beside
 from education.models import (
     MATCHED,
     Assignment,
@@ -150,6 +151,27 @@ def followed_words(at: datetime) -> str:
                 f"By it a quiz that waited is matched with {whose}: typed as {typed}, {passed}."
             )
     return "".join(f" {sentence}" for sentence in said)
+
+
+def disagreeing_words(patient: Patient) -> str:
+    """Return which matched quizzes agree with the record less than when they were matched."""
+    said = []
+    matched = IdentityDecision.objects.in_force(patient=patient, verdict__in=MATCHED)
+    for row in matched.select_related("submission__attempt__invitation__assignment__operation"):
+        if set(beside(row.submission, patient)) & DIFFERS - set(row.reasons):
+            said.append(f"typed as {typed_name(row.submission)}")
+    if not said:
+        return ""
+    typed = "; ".join(said)
+    if len(said) == 1:
+        return (
+            f" A quiz that was matched before does not agree with the record any more, {typed}: "
+            "look whether it is the patient’s. It stands in the history."
+        )
+    return (
+        f" {len(said)} quizzes that were matched before do not agree with the record any more, "
+        f"{typed}: look whether they are the patient’s. They stand in the history."
+    )
 
 
 def last_compared(submission: Submission, register_changed: datetime | None) -> datetime:

@@ -107,6 +107,12 @@ def identify_again(patients: Sequence[Patient], *, at: datetime, new: bool = Fal
     return sum(identify(one, at=at) is not None for one in untouched.values())
 
 
+def asked_about(patient_ids: Sequence[int]) -> list[Submission]:
+    """Return what waits and would be asked about again if these patients changed or were merged."""
+    found = {one.pk: one for some in batches(patient_ids) for one in _untouched_near(some)}
+    return sorted(found.values(), key=lambda one: (one.recorded_at, one.pk))
+
+
 def identify_lately(*, at: datetime) -> int:
     """Ask once more about the undecided of the last minutes; returns the new matches.
 

@@ -22,7 +22,7 @@ from clinic.forms.correct import CorrectForm
 from clinic.look_again import resting_on, same_evidence
 from clinic.once import once
 from clinic.roles import CARERS, CLINICIANS
-from clinic.submissions import followed_words
+from clinic.submissions import disagreeing_words, followed_words
 from clinic.words import REFUSAL, STANDING
 from education import clear
 from education.invite import Refusal, invite
@@ -201,7 +201,8 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
         except MergedMeanwhile as merged:
             return _not_corrected(request, patient, merged.speaker)
         dead = [link for link in links if link.address.lower() != patient.email.lower()]
-        _say(request, f"The record is corrected.{_dead_links(len(dead))}{followed_words(at)}")
+        said = f"The record is corrected.{_dead_links(len(dead))}{followed_words(at)}"
+        _say(request, f"{said}{disagreeing_words(patient)}")
         return go_back(request, patient=patient)
     says = (
         _links_warning(links),

@@ -75,7 +75,8 @@ def merge_two(request: HttpRequest, pk: int, other: int) -> HttpResponse:
         said = f"Merged: MRN {merged.mrn} is now part of {kept.full_name}, MRN {kept.mrn}."
         messages.success(request, f"{said}{followed_words(at)}")
         for words in merging.twice:
-            messages.warning(request, f"It has this operation twice now, cancel one: {words}.")
+            said = "Two operations of one procedure are open now; look whether both are meant"
+            messages.warning(request, f"{said}: {words}.")
         return HttpResponseRedirect(reverse("patient", args=[kept.pk]))
     context = {
         "merging": merging,

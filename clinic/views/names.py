@@ -11,7 +11,7 @@ from clinic.forms.acts import ReasonForm
 from clinic.forms.names import OtherNameForm
 from clinic.once import once
 from clinic.roles import CARERS
-from clinic.submissions import followed_words
+from clinic.submissions import disagreeing_words, followed_words
 from clinic.views.acts import ActPage, ask, go_back
 from education.models import MATCHED, IdentityDecision
 from patients import other_names
@@ -66,7 +66,7 @@ def end_other_name(request: HttpRequest, pk: int) -> HttpResponse:
         reason, at = form.cleaned_data["reason"], now()
         ended = other_names.end(name, reason=reason, at=at, by_id=member(request).pk)
         said = f"{'Ended' if ended else 'It had been ended'}: {name_words(name)}."
-        messages.success(request, f"{said}{followed_words(at)}")
+        messages.success(request, f"{said}{followed_words(at)}{disagreeing_words(patient)}")
         return go_back(request, patient=patient)
     says = (
         f"“{name_words(name)}” takes no part in matching any more. It stays in the history.",
@@ -85,8 +85,9 @@ def _rest_on_it(name: OtherName) -> list[str]:
     )
     if not count:
         return []
-    said = "1 quiz that was" if count == 1 else f"{count} quizzes that were"
-    return [
-        f"{said} typed under this name stays matched to the patient. If the name was somebody "
-        "else’s, undo that decision: it stands in the history."
-    ]
+    said = "1 quiz that was typed under this name stays matched to the patient"
+    undo = "undo that decision: it stands in the history"
+    if count > 1:
+        said = f"{count} quizzes that were typed under this name stay matched to the patient"
+        undo = "undo those decisions: they stand in the history"
+    return [f"{said}. If the name was somebody else’s, {undo}."]

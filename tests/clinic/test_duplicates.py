@@ -13,6 +13,7 @@ from django.urls import reverse
 from clinic.models import Role, StaffUser, TrailEntry
 from clinic.once import new_key
 from education.clear import clear_by_teach_back
+from education.identify import not_a_patient
 from education.models import Invitation
 from education.personal_link import LinkState, open_link
 from patients import keep_apart, other_names
@@ -36,6 +37,7 @@ from tests.clinic.test_morning import failing_at
 from tests.factories import (
     a_member,
     a_patient,
+    a_procedure,
     a_programme,
     a_submission,
     an_assignment,
@@ -348,16 +350,30 @@ def test_the_record_that_is_kept_is_the_one_that_was_shown(client: Client) -> No
     assert not Merge.objects.exists()
 
 
-def test_two_open_operations_of_one_procedure_and_day_are_pointed_out(client: Client) -> None:
+def test_two_open_operations_of_one_procedure_are_pointed_out(client: Client) -> None:
+    """On whatever days: the two records may have been given one operation with two dates."""
     one, other = a_pair()
     an_operation(patient=one, days_ahead=20)
     an_operation(patient=other, days_ahead=20)
-    an_operation(patient=other, days_ahead=21)
+    an_operation(patient=other, days_ahead=22)
+    an_operation(patient=other, days_ahead=20, procedure=a_procedure("B-2", "Bypass"))
     shown = text(client.get(merge_page(one, other)))
-    assert shown.count("cancel one of them") == 1
+    assert shown.count("look whether both are meant, and cancel the one that is not") == 2
     merged(client, one, other)
     shown = text(client.get(reverse("patient", args=[one.pk])))
-    assert shown.count("It has this operation twice now, cancel one") == 1
+    assert shown.count("are open now; look whether both are meant") == 2
+
+
+def test_quizzes_that_a_merge_asks_about_again_are_named(client: Client) -> None:
+    one, other = a_pair()
+    assignment = an_assignment(operation=an_operation(patient=other))
+    link, _ = an_invitation(assignment=assignment)
+    quiz = a_submission(link, given_names=one.given_names, family_names="Quonk")
+    shown = client.get(merge_page(one, other)).content.decode()
+    assert f'<a href="{reverse("submission", args=[quiz.pk])}">' in shown
+    assert "may be matched with the kept record by itself" in shown
+    not_a_patient(quiz, at=now(), by_id=a_member("dietitian").pk)
+    assert "What is asked again" not in client.get(merge_page(one, other)).content.decode()
 
 
 def test_a_third_record_that_is_alike_is_named(client: Client) -> None:

@@ -242,6 +242,18 @@ def test_what_somebody_else_corrected_while_the_page_was_open_stays() -> None:
     assert len(patient.changes.all()) == 3
 
 
+def test_a_correction_says_which_matched_quizzes_do_not_agree_any_more() -> None:
+    assignment = an_assigned(given_names="Marta", family_names="Vale")
+    a_submission(an_invitation(assignment=assignment)[0])
+    patient, client = assignment.operation.patient, signed_in("dietitian")
+    address = reverse("correct-patient", args=[patient.pk])
+    for changed, said in (({"phone": "303 555 0199"}, False), ({"birth_date": "1971-05-09"}, True)):
+        form = form_to(client.get(address), "") | {"language": "en", "source": "a call"}
+        response = client.post(address, form | changed, follow=True)
+        told = "does not agree with the record any more, typed as Marta Vale: look whether"
+        assert (told in response.content.decode()) is said
+
+
 def test_teach_back_needs_what_the_patient_said() -> None:
     assignment = an_assigned()
     client = signed_in("dietitian")
