@@ -190,11 +190,17 @@ def _may_be_same(patient: Patient) -> list[Patient]:
 
 
 def _merges(patient: Patient, known_at: datetime | None) -> list[Merge]:
-    rows = in_force(known_at=known_at).filter(kept=patient).select_related("kept", "merged", "by")
-    found = list(rows.order_by("-recorded_at", "-id"))
+    """Of every record that the patient's speaks for, the latest merge first."""
+    found: list[Merge] = []
+    into = [patient.pk]
+    while into:
+        rows = in_force(known_at=known_at).filter(kept__in=into)
+        some = list(rows.select_related("kept", "merged", "by"))
+        found += some
+        into = [one.merged_id for one in some]
     for one in found:
         one.merged = as_known(one.merged, known_at=known_at)
-    return found
+    return sorted(found, key=lambda one: (one.recorded_at, one.pk), reverse=True)
 
 
 def other_names_of(patient: Patient, *, known_at: datetime | None) -> list[OtherName]:

@@ -11,7 +11,7 @@ from datetime import datetime
 from django.db.models import QuerySet
 
 from education.identify import consider, undo
-from education.models import MATCHED, IdentityDecision, Submission
+from education.models import MATCHED, Clearance, IdentityDecision, Submission
 from patients.models import Merge
 from patients.rules.identity import Verdict
 
@@ -28,6 +28,11 @@ def decided_since(merge: Merge) -> QuerySet[IdentityDecision]:
         .select_related("submission__edition", "submission__attempt__invitation__assignment")
         .order_by("submission_id")
     )
+
+
+def clearances_since(merge: Merge) -> QuerySet[Clearance]:
+    """Return the clearances that rest on these decisions: some may end when the merge is undone."""
+    return Clearance.objects.filter(decision__in=decided_since(merge), revocation__isnull=True)
 
 
 def undo_what_is_in_doubt(merge: Merge, *, reason: str, at: datetime, by_id: int) -> int:

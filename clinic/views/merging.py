@@ -1,5 +1,7 @@
 """Merge two records that are one person's, and undo it."""
 
+from collections.abc import Collection
+
 from django.contrib import messages
 from django.db import DatabaseError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
@@ -12,17 +14,18 @@ from clinic.comparison import operation_words
 from clinic.duplicates import pairs_of
 from clinic.forms.acts import ReasonForm
 from clinic.forms.duplicates import MergeForm
+from clinic.look_again import Resting, resting_on
 from clinic.merging import clearance_words, read_merging
 from clinic.once import once
 from clinic.roles import REGISTRARS
 from clinic.search import find_patients
 from clinic.submissions import followed_words
 from education.carry import stay_after, would_take_back
-from education.part import decided_since
+from education.part import clearances_since, decided_since
 from education.titles import titles
 from patients.clock import now
 from patients.merge import MergeRefused, merge, undo_merge, undo_refusal, would_return
-from patients.models import Merge, Patient
+from patients.models import Merge, Operation, Patient
 from patients.open_to import open_to
 from patients.programme import current
 
@@ -116,11 +119,12 @@ def undo(request: HttpRequest, pk: int) -> HttpResponse:
         mrns = f"MRN {done.kept.mrn} and MRN {done.merged.mrn}"
         messages.success(request, f"Undone: {mrns} are two patients again.{followed_words(at)}")
         return HttpResponseRedirect(reverse("patient", args=[done.kept_id]))
-    named = titles()
+    named, returning = titles(), would_return(done)
     context = {
         "merge": done,
+        "resting": [] if hasattr(done, "undone") else _resting(done, returning),
         "later": getattr(undo_refusal(done), "later", None),
-        "operations": [operation_words(operation) for operation in would_return(done)],
+        "operations": [operation_words(operation) for operation in returning],
         "clearances": [clearance_words(row, named) for row in would_take_back(done)],
         "quizzes": decided_since(done).count(),
         "stay": [clearance_words(row, named) for row in stay_after(done)],
@@ -129,3 +133,9 @@ def undo(request: HttpRequest, pk: int) -> HttpResponse:
     }
     status = 422 if form.is_bound else 200
     return render(request, "clinic/undo_merge.html", context, status=status)
+
+
+def _resting(done: Merge, returning: Collection[Operation]) -> list[Resting]:
+    """Return the kept patient's confirmed OR dates that rest on what ends, or is in doubt, then."""
+    ending = [*would_take_back(done), *clearances_since(done)]
+    return [one for one in resting_on(ending, at=now()) if one.operation not in returning]

@@ -50,7 +50,8 @@ def decide_identity(request: HttpRequest, pk: int) -> HttpResponse:
         note = request.POST.get("note", "")
         return submission_page(request, row, Sent(note=note, changed=True))
     shown = [suggested.patient.pk for suggested in now_shown.suggested]
-    form = DecideForm(request.POST, people=shown)
+    searched = [suggested.patient.pk for suggested in now_shown.searched]
+    form = DecideForm(request.POST, people=shown, searched=searched)
     if not form.is_valid():
         return submission_page(request, row, _sent_back(request, form))
     try:

@@ -196,6 +196,9 @@ def test_undoing_a_merge_tells_who_confirmed_on_what_it_had_carried(
     done = merge(kept, merged, reason="Entered twice.", at=now(), by_id=dietitian.pk)
     confirmed(assignment, coordinator)
     confirmed(other, dietitian)
+    page = signed_in(dietitian).get(reverse("undo-merge", args=[done.pk])).content.decode()
+    assert page.count("An OR date confirmed on it:") == 1
+    assert f"{coordinator.name} will be told" in page
     undo_merge(done, reason="Two cousins.", at=now(), by_id=dietitian.pk)
     assert told() == [coordinator.email], "the other one is clear with what it has itself"
     at = now()

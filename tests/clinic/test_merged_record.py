@@ -1,5 +1,6 @@
 """A record that was merged: its page, its history on the kept page, and where it is not listed."""
 
+import re
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -245,6 +246,15 @@ def test_kept_apart_is_told_on_the_page_that_speaks_for_the_record(
     shown = page(client, two.kept)
     assert "kept apart from another record" in shown
     assert "Odile Quennell, MRN TF-70. Sisters." in shown
+
+
+def test_every_record_of_a_chain_is_named(two: Two, client: Client) -> None:
+    third = a_patient(mrn="TF-71", given_names="Ottilie", family_names="Pemberwick")
+    merge(two.merged, third, reason="The same.", at=now() - DAY, by_id=two.by.pk)
+    merge(two.kept, two.merged, reason="The same again.", at=now(), by_id=two.by.pk)
+    shown = " ".join(re.sub(r"<[^>]+>", "", page(client, two.kept)).split())
+    assert f"{SPEAKS}: Ottilie Quennell, MRN TF-65, was merged into it by" in shown
+    assert f"{SPEAKS}: Ottilie Pemberwick, MRN TF-71, was merged into MRN TF-65 by" in shown
 
 
 def test_a_second_merge_costs_the_page_no_query_more(two: Two, client: Client) -> None:

@@ -374,7 +374,7 @@ def test_two_or_dates_are_told_apart() -> None:
 def test_what_differed_from_somebody_found_by_search_stays_on_record() -> None:
     submission, client = an_undecided(), signed_in("dietitian")
     other = a_patient(given_names="Ottilie", family_names="Brandt", birth_date=date(1950, 1, 1))
-    decide(client, submission, other.pk, q="brandt")
+    decide(client, submission, other.pk, q="brandt", note="Her niece typed for her.")
     assert submission.decisions.get().reasons == [
         "birth_date_different",
         "given_name_different",
@@ -766,7 +766,13 @@ def test_the_register_is_searched_if_nobody_fits() -> None:
     assert html.index('form="search" id="q"') < html.index('name="note"'), "it would be lost"
     assert "differs" in found
     assert f'value="{wanted.pk}"' in found
-    decide(client, submission, wanted.pk, q="brandt")
+    response = decide(client, submission, wanted.pk, q="brandt", note=" ")
+    assert response.status_code == 422
+    assert "Say how you know: the rule did not think of this patient." in words(
+        response.content.decode()
+    )
+    assert not Clearance.objects.exists()
+    decide(client, submission, wanted.pk, q="brandt", note="Her niece typed for her.")
     assert Clearance.objects.get().patient == wanted
 
 
