@@ -26,7 +26,7 @@ def test_merge_and_undo(desk: Desk) -> None:
     expect(answer_on(dietitian)).to_have_text("Merge two records")
     expect(main).to_contain_text("Check two identifiers yourself")
     expect(main).to_contain_text("o.pemberwyck@example.org")
-    expect(main).to_contain_text("cancel one of them")
+    expect(main).to_contain_text("cancel the one that is not")
     dietitian.get_by_role("link", name=f"Keep MRN {LATER} instead").click()
     expect(dietitian.get_by_role("button", name=f"Merge, and keep MRN {LATER}")).to_be_visible()
     dietitian.get_by_role("link", name=f"Keep MRN {OLDER} instead").click()
