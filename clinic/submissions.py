@@ -162,7 +162,7 @@ def disagreeing_words(patient: Patient) -> str:
             said.append(f"typed as {typed_name(row.submission)}")
     if not said:
         return ""
-    typed = "; ".join(said)
+    typed = "; ".join(dict.fromkeys(said))
     if len(said) == 1:
         return (
             f" A quiz that was matched before does not agree with the record any more, {typed}: "
