@@ -115,7 +115,7 @@ def submissions(request: HttpRequest) -> HttpResponse:
             "listed": listed,
             "entries": _entries(asked_about, settings),
             "show_decided": show_decided,
-            "decided": [_decided(one, settings) for one in page.object_list],
+            "decided": [_decided(one) for one in page.object_list],
             "page": page,
             "may_care": member(request).role in CARERS,
             "zone": settings.zone,
@@ -213,9 +213,9 @@ def _entries(asked: list[Considered], settings: Programme) -> list[Entry]:
     ]
 
 
-def _decided(decision: IdentityDecision, settings: Programme) -> Decided:
-    patient, words = matched_patient(decision), decision_words(decision)
-    return Decided(decision.submission, decision, patient, words)
+def _decided(decision: IdentityDecision) -> Decided:
+    patient = matched_patient(decision)
+    return Decided(decision.submission, decision, patient, decision_words(decision))
 
 
 def _link_patient(row: Submission) -> Patient:
