@@ -71,7 +71,7 @@ def read_merging(kept: Patient, merged: Patient, *, at: datetime) -> Merging:
         links_die=_links_that_die(kept, merged, at=at),
         twice=[operation_words(operation) for operation in twice_booked(one, other)],
         lacking=_lacking(kept, merged),
-        waiting=asked_about([kept.pk, *records]),
+        waiting=sorted(asked_about([kept.pk, *records]), key=lambda one: (one.recorded_at, one.pk)),
         seen=_seen(one, other),
     )
 

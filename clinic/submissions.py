@@ -1,6 +1,5 @@
 """Read what the pages about submissions show: which wait, what was decided, what was found out."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -194,17 +193,12 @@ def register_changed_at() -> datetime | None:
     return max((at for at in latest if at), default=None)
 
 
-def not_cleared(told: Iterable[Told]) -> list[Standing]:
-    """Return the standings among these that are not cleared: a clearance may come too late."""
-    return [t.answer.standing for t in told if t.answer.standing != Standing.CLEARED]
-
-
 def passed_words(cleared_on: date, told: list[Told]) -> str:
     """Return what came of a passed quiz for each OR date, as a sentence: it may clear none."""
     passed = f"Passed on {day(cleared_on)}"
     if not told:
         return f"{passed}. No open operation of this patient asks for the module."
-    wanting = not_cleared(told)
+    wanting = [t.answer.standing for t in told if t.answer.standing != Standing.CLEARED]
     if wanting and len(told) == 1:
         return f"{passed}, and not cleared by it: {STANDING[wanting[0]]}."
     if wanting:

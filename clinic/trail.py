@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from clinic.models import TrailEntry
+from patients.conflicts import take_turns
 
 START = "0" * 64
 LOCK = 7_204_311  # any number of our own; writers of the trail take turns on it
@@ -26,7 +27,7 @@ def record(
 ) -> TrailEntry:
     """Append one entry, chained to the one before it."""
     with transaction.atomic():
-        _take_turns()
+        take_turns(LOCK)
         latest = TrailEntry.objects.order_by("-id").first()
         entry = TrailEntry(
             act=act,
@@ -89,10 +90,3 @@ def first_broken_seal(seals: Iterable[Seal]) -> Seal | None:
         if there != one.hash:
             return one
     return None
-
-
-def _take_turns() -> None:
-    """SQLite's write lock is held already; PostgreSQL needs an advisory lock."""
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [LOCK])

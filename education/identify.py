@@ -1,6 +1,6 @@
 """Decide whose a submission is, and let clearance follow: by the rule, by staff, and undone."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
@@ -100,17 +100,17 @@ def identify_again(patients: Sequence[Patient], *, at: datetime, new: bool = Fal
     query where new patients come and nothing waits; what waits is asked about once, however many
     patients were born on its date. Returns the new matches.
     """
+    untouched = asked_about((patient.pk for patient in patients), new=new)
+    return sum(identify(one, at=at) is not None for one in untouched)
+
+
+def asked_about(patient_ids: Iterable[int], *, new: bool = False) -> list[Submission]:
+    """Return what waits and is asked about again when these patients change or are merged."""
     untouched: dict[int, Submission] = {}
-    for some in batches(patient.pk for patient in patients):
+    for some in batches(patient_ids):
         found = _untouched(patients=some) if new else _untouched_near(some)
         untouched |= {submission.pk: submission for submission in found}
-    return sum(identify(one, at=at) is not None for one in untouched.values())
-
-
-def asked_about(patient_ids: Sequence[int]) -> list[Submission]:
-    """Return what waits and would be asked about again if these patients changed or were merged."""
-    found = {one.pk: one for some in batches(patient_ids) for one in _untouched_near(some)}
-    return sorted(found.values(), key=lambda one: (one.recorded_at, one.pk))
+    return list(untouched.values())
 
 
 def identify_lately(*, at: datetime) -> int:

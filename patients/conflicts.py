@@ -11,7 +11,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
-from django.db import OperationalError, transaction
+from django.db import OperationalError, connection, transaction
 
 log = logging.getLogger(__name__)
 
@@ -48,3 +48,16 @@ def tried_again(act: Callable[Params, Result]) -> Callable[Params, Result]:
 
 def _is_conflict(error: OperationalError) -> bool:
     return getattr(error.__cause__, "sqlstate", None) in CONFLICTS
+
+
+def take_turns(*numbers: int) -> None:
+    """Wait until no other transaction has one of these numbers, and have them until ours ends.
+
+    On SQLite the one write lock is held already.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT pg_advisory_xact_lock(one) FROM unnest(%s::bigint[]) AS one",
+                [sorted(numbers)],
+            )

@@ -10,9 +10,10 @@ import time
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from patients.conflicts import take_turns
 from patients.lookup import OnRecord, likely_same
 from patients.models import KeptApart, LikelyDuplicate, Patient
 from patients.rules.likely_duplicate import worth_a_look
@@ -80,7 +81,9 @@ def _try_to_compare(patient_id: int, *, at: datetime) -> None:
 def _compare(patient_id: int, *, at: datetime) -> None:
     """Make one patient's pairs true, and take the mark away; safe to do twice."""
     with transaction.atomic():
-        _take_turns()
+        # What one comparison reads may be older than the pair that another has written meanwhile,
+        # and would take that away.
+        take_turns(LOCK)
         # Whoever changes the patient meanwhile waits, and sets the mark anew afterwards.
         rows = Patient.objects.select_for_update(no_key=True)
         patient = rows.filter(pk=patient_id).first()
@@ -89,15 +92,6 @@ def _compare(patient_id: int, *, at: datetime) -> None:
         found = {} if patient.merged_into_id else _likely_pairs(patient)
         _write(patient, found, at=at)
         Patient.objects.filter(pk=patient_id).update(compare_with_register=False)
-
-
-def _take_turns() -> None:
-    """One comparison after another: what one reads of the register may be older than the pair that
-    another has written meanwhile, and would take that away. SQLite's write lock is held already.
-    """
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [LOCK])
 
 
 def _likely_pairs(patient: Patient) -> Found:

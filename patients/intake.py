@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from patients import programme, schedule_reading
 from patients.clock import local_date
 from patients.compare_message import ON_RECORD, compare, compare_all, ids_of
+from patients.conflicts import take_turns
 from patients.models import (
     IntakeMessage,
     IntakeStep,
@@ -328,15 +329,13 @@ def _case_number(reading: Reading) -> str:
 
 
 def _take_turns(readings: Sequence[Reading]) -> None:
-    """Messages about one patient go one after another; SQLite's write lock is held already."""
-    if connection.vendor != "postgresql":
-        return
+    """Messages about one patient go one after another."""
     numbers = {mrn_key(r.row.mrn) for r in readings if isinstance(r.row, ScheduleRow)}
-    locks = [
-        int.from_bytes(hashlib.blake2b(one.encode(), digest_size=8).digest(), "big", signed=True)
-        for one in numbers
-    ]
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT pg_advisory_xact_lock(one) FROM unnest(%s::bigint[]) AS one", [sorted(locks)]
+    take_turns(
+        *(
+            int.from_bytes(
+                hashlib.blake2b(one.encode(), digest_size=8).digest(), "big", signed=True
+            )
+            for one in numbers
         )
+    )

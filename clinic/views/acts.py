@@ -19,6 +19,7 @@ from clinic.access import about, member
 from clinic.day_words import day
 from clinic.forms.acts import ContactForm, ReasonForm
 from clinic.forms.correct import CorrectForm
+from clinic.ids import id_in
 from clinic.look_again import resting_on, same_evidence
 from clinic.once import once
 from clinic.roles import CARERS, CLINICIANS
@@ -214,10 +215,8 @@ def correct_patient(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _shown(request: HttpRequest, patient: Patient) -> PatientChange:
     """Return the record as the form was filled in with it, as that says; else as it is now."""
-    seen = request.POST.get("seen", "")
     rows = patient.changes.order_by("-pk")
-    known = rows.filter(pk=int(seen)) if seen.isdecimal() and len(seen) < 19 else rows.none()
-    return known.first() or rows[0]
+    return rows.filter(pk=id_in(request.POST.get("seen", ""))).first() or rows[0]
 
 
 def _not_corrected(request: HttpRequest, record: Patient, speaks: Patient) -> HttpResponse:
@@ -267,9 +266,7 @@ def _patient(request: HttpRequest, pk: int) -> Patient:
 def _named_assignment(request: HttpRequest, patient: Patient) -> Assignment | None:
     """The row on the morning list that the request came from, if it came from one."""
     given = request.POST.get("assignment") or request.GET.get("assignment") or ""
-    if not given.isdecimal() or len(given) > 18:
-        return None
-    return Assignment.objects.filter(pk=int(given), operation__patient=patient).first()
+    return Assignment.objects.filter(pk=id_in(given), operation__patient=patient).first()
 
 
 def _stands(assignment: Assignment) -> str:

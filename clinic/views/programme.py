@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods
 
 from clinic.access import member
 from clinic.forms.programme import MATCHING, ProgrammeForm
+from clinic.ids import id_in
 from clinic.models import Role
 from clinic.once import once
 from patients import programme
@@ -46,9 +47,7 @@ def programme_settings(request: HttpRequest) -> HttpResponse:
 
 def _shown(request: HttpRequest) -> Programme | None:
     """Return the settings that the form was filled in with, as it says."""
-    seen = request.POST.get("seen", "")
-    known = seen.isdecimal() and len(seen) < 19
-    return Programme.objects.filter(pk=int(seen)).first() if known else None
+    return Programme.objects.filter(pk=id_in(request.POST.get("seen", ""))).first()
 
 
 @dataclass(frozen=True)

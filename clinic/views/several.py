@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from clinic.access import member
+from clinic.ids import id_in
 from clinic.once import once
 from clinic.reach import reached
 from clinic.roles import CARERS
@@ -91,7 +92,7 @@ def chosen(request: HttpRequest) -> list[Assignment]:
     """Return the assignments that were ticked, or all of a page."""
     given = request.POST if request.method == "POST" else request.GET
     listed = given.get("all", "").split(",") if "all" in given else given.getlist("a")
-    ids = [int(pk) for pk in listed[:MOST] if pk.isdecimal() and len(pk) < 19]
+    ids = [id_in(one) for one in listed[:MOST]]
     rows = Assignment.objects.filter(pk__in=ids).select_related("operation__patient", "module")
     return list(rows.order_by("operation__patient__family_names", "id"))
 

@@ -12,6 +12,7 @@ from clinic.alarms import who_is_told
 from clinic.day_words import day
 from clinic.forms.acts import ReasonForm
 from clinic.forms.decide import NOBODY, DecideForm, NoteForm
+from clinic.ids import id_in
 from clinic.look_again import resting_on
 from clinic.once import once
 from clinic.roles import CARERS
@@ -161,8 +162,7 @@ def _wanted(person: str | None) -> str:
 
 
 def _chosen(person: str) -> Patient | None:
-    known = person.isdecimal() and len(person) < 19
-    return Patient.objects.filter(pk=int(person)).first() if known else None
+    return Patient.objects.filter(pk=id_in(person)).first()
 
 
 def _to_next(row: Submission) -> HttpResponse:

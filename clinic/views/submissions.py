@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from clinic.access import about, member
 from clinic.candidates import Considered, weigh
+from clinic.ids import id_in
 from clinic.look_again import resting_on
 from clinic.roles import CARERS, READERS
 from clinic.search import find_patients
@@ -100,13 +101,13 @@ class Sent:
 def submissions(request: HttpRequest) -> HttpResponse:
     """List the undecided, the oldest first, each with its candidates; then the decided."""
     try:
-        asked = _number(request, "assignment")
+        asked = id_in(request.GET.get("assignment", ""))
         meant = through(asked) if asked else None
         if meant:
             return HttpResponseRedirect(reverse("submission", args=[meant]))
         settings, at = current(), now()
         show_decided = request.GET.get("show") == "decided"
-        listed = queue(begin=_number(request, "from"))
+        listed = queue(begin=id_in(request.GET.get("from", "")))
         page = Paginator(decisions_in_force(), DECIDED if show_decided else LAST).get_page(
             request.GET.get("page") if show_decided else 1
         )
@@ -224,9 +225,3 @@ def _link_patient(row: Submission) -> Patient:
 
 def _searched(request: HttpRequest) -> str:
     return (request.POST.get("q") or request.GET.get("q") or "")[:100]
-
-
-def _number(request: HttpRequest, name: str) -> int | None:
-    """Return a number from the address, if there is one that an id can be."""
-    given = request.GET.get(name, "")
-    return int(given) if given.isdecimal() and len(given) < 19 else None

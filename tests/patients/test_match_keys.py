@@ -1,20 +1,16 @@
 """The look-up tables stay true to the register, whoever writes it; drift is found and mended."""
 
-import threading
-from collections.abc import Collection
 from datetime import UTC, date, datetime
 from io import StringIO
 from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import connections
 
 from patients import match_keys
 from patients import merge as merging
 from patients.conflicts import tried_again
 from patients.duplicates import waiting
-from patients.known_names import KnownName, known_names
 from patients.match_keys import keep, rebuild
 from patients.merge import merge, undo_merge
 from patients.models import MatchKey, MatchName, Patient
@@ -150,23 +146,14 @@ def test_who_corrects_a_name_while_the_tables_are_rebuilt_waits(
 ) -> None:
     """Else the name that was read before is written over the one that was just corrected."""
     patient = _ana()
-
-    def correct_it() -> None:
-        correct(patient, at=AT, source="test", family_names="Whitcombe")
-        connections.close_all()
-
-    corrects = threading.Thread(target=correct_it)
-
-    def read_slowly(ids: Collection[int]) -> list[KnownName]:
-        found = known_names(ids)
-        if not corrects.ident:
-            corrects.start()
-            corrects.join(0.5)
-        return found
-
-    monkeypatch.setattr(match_keys, "known_names", read_slowly)
+    corrects = Beside(
+        monkeypatch,
+        match_keys,
+        "known_names",
+        lambda: correct(patient, at=AT, source="test", family_names="Whitcombe"),
+    )
     assert not rebuild()
-    corrects.join()
+    corrects.end()
     assert _names(patient) == {("current", "ana", "whitcombe", BORN)}
     assert not rebuild(mend=False)
 
